@@ -1,0 +1,96 @@
+// Parameters of the core and the one table that describes them: the registers, the YAML of configs/controllers and the
+// documentation all come from it. Every parameter is one 32-bit word: float32, or int32 where the table says so.
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+#include <span>
+
+#include "firmware/programme.h"
+
+namespace fw {
+
+inline constexpr int zone_count_max = 4;
+inline constexpr int gain_set_count = 4;
+
+struct HeatGains {           // 2-DOF ISA form, output 0..1
+  float gain_per_k;          // K, 1/K
+  float integral_s;          // Ti
+  float derivative_s;        // Td, 0 off
+  float setpoint_weight;     // b, 0..1
+};
+
+struct Parameters {
+  // unit
+  std::int32_t period_ms;                 // control period
+  std::int32_t zones;                     // 1..4
+  std::int32_t heat_every;                // heat loops run every n-th tick
+  std::int32_t retort_ceramic;            // 0 no, 1 yes: the chamber is a pressure-limited retort (back-pressure rules apply)
+  std::int32_t load_titanium;             // 1: the load must not see air when hot
+  std::int32_t atmosphere_required;       // 1: heat needs the hold phase of an inert atmosphere; 0: cycles in air
+  float chamber_volume_l;                 // for counting volume changes, cold
+  // instruments
+  std::int32_t zone_thermocouple;         // letter as ASCII: 'K' or 'N'
+  std::int32_t load_thermocouple;
+  float gauge_low_pa, gauge_high_pa;      // 4 mA and 20 mA of the gauge-pressure transmitter
+  float capacitance_full_scale_pa;        // 10 V
+  float barometer_low_pa, barometer_high_pa;
+  float meter_full_scale_slm;             // of the mass-flow controller in its calibration gas
+  float current_full_scale_a;             // 20 mA
+  float mains_full_scale_v;               // 20 mA
+  float supply_full_scale_pa;             // 20 mA, gauge
+  float dew_point_low_degc, dew_point_high_degc;
+  float oxygen_cell_full_scale_degc;      // 20 mA of the cell's temperature transmitter, 4 mA = 0 degC
+  float casing_full_scale_degc;           // 20 mA, 4 mA = 0 degC
+  float gas_conversion[gas_count];        // by Gas, index 0 unused; relative to the calibration gas
+  // heat
+  HeatGains heat_gains[gain_set_count];
+  float heat_derivative_filter;           // N of the ISA form
+  float heat_tracking_s;                  // Tt of the anti-windup
+  float heat_out_max;                     // 0..1
+  float heat_out_rate_per_s;              // largest change of the demand
+  // back-pressure
+  float pressure_gain_per_pa;             // K on the linearised valve, 1/Pa
+  float pressure_integral_s;
+  float pressure_derivative_s;
+  float pressure_setpoint_weight;
+  float pressure_out_rate_per_s;
+  std::int32_t valve_equal_percentage;    // 1: inherent characteristic equal percentage, 0: linear
+  float valve_rangeability;
+  // flow
+  float flow_ramp_slm_per_s;
+  // limits and permissives
+  float zone_alarm_degc, zone_trip_degc;  // over-temperature on the heater-side thermocouple
+  float load_alarm_degc, load_trip_degc;
+  float deviation_alarm_k;                // |sp - pv| on a heat loop
+  float pressure_alarm_pa, pressure_trip_pa;        // gauge, high
+  float pressure_low_pa;                  // gauge: heat permissive and alarm in a hold
+  float pressure_release_pa;              // gauge: end of the over-pressure row (0.5 kPa)
+  float bypass_min_pa;                    // gauge below which the bypass stays shut (0.3 kPa)
+  float air_admittance_max_degc;          // load temperature above which air is refused with titanium
+  float oxygen_heat_ppm;                  // heat permissive
+  float oxygen_alarm_ppm;                 // while hot
+  float dew_point_alarm_degc;             // while hot
+  float hot_degc;                         // "hot" for the oxygen, dew point and cooling rules
+  float element_current_min_a;            // per zone at full demand: less is an open element
+  float vacuum_pump_spin_up_s;            // isolation stays shut this long after the pump runs
+  float evacuate_timeout_s, backfill_timeout_s, purge_timeout_s;
+  float flow_deviation_alarm_slm;
+};
+
+// Bounds of a parameter are checked on every way in (store, registers, YAML); a value outside is refused, never clamped.
+struct ParameterInfo {
+  const char* name;       // e.g. "heat.gains.1.gain"; the YAML path of configs/controllers and the register's name
+  const char* unit;       // "" for a pure number, "Pa gauge", "K", "1/K", "letter", "ms", ...
+  std::uint16_t offset;   // bytes into Parameters, multiple of 4
+  bool integer;
+  float low, high, preset;
+  const char* meaning;
+};
+
+std::span<const ParameterInfo> parameter_table();
+Parameters default_parameters();
+// Index of the first parameter outside its bounds (or not finite), -1 if all are good.
+int first_bad_parameter(const Parameters& parameters);
+
+}  // namespace fw

@@ -1,0 +1,54 @@
+// The supervisory register map, one table. FC 03 and FC 04 read the same address space, FC 06, 16 and 23 write where the
+// table says so. Addresses are PDU addresses. float32 and uint32 take two registers, high word first.
+//
+//   0x0000  monitor block: what the controller sees and does; read-only (monitor_table)
+//   0x0100  command register, then its arguments: writing the command acts at the next step
+//   0x0110  set points an operator may change
+//   0x0200  programme window: one segment at a time
+//   0x1000  parameters, two registers each, in the order of parameter_table
+#pragma once
+
+#include <cstdint>
+#include <span>
+
+namespace fw {
+
+enum class RegisterType : std::uint8_t { u16, u32, f32 };
+
+struct RegisterInfo {
+  const char* name;       // monitor block: the signal's name, e.g. "heat.1.pv"
+  const char* unit;       // "" for codes and counts
+  std::uint16_t address;
+  RegisterType type;
+  bool writable;
+  std::uint8_t decimals;  // worth printing
+  const char* meaning;    // for codes: the values
+};
+
+inline constexpr std::uint16_t command_address = 0x0100;   // u16 command, u16 argument, f32 value: 0x0100, 0x0101, 0x0102-3
+inline constexpr std::uint16_t setpoint_address = 0x0110;
+inline constexpr std::uint16_t programme_window_address = 0x0200;
+inline constexpr std::uint16_t parameter_address = 0x1000;
+
+enum class Command : std::uint16_t {
+  none = 0,
+  select_programme = 1,   // argument: 0..15; refused unless idle, stopped, aborted or complete
+  start = 2,
+  hold = 3,
+  resume = 4,
+  skip = 5,               // to the next segment
+  stop = 6,               // ordered stop to the safe values
+  acknowledge = 7,        // all alarms; re-arms a trip whose cause has gone
+  change_setpoint = 8,    // argument: 0 heat degC, 1 back-pressure Pa gauge, 2 flow slm; value: the new set point
+  reset = 9,              // stopped/aborted/complete back to idle
+  write_segment = 10,     // argument: segment index of the window's programme; takes the programme window
+  erase_programme = 11    // argument: programme
+};
+
+// Monitor block, in address order from 0 without holes. The block of one heat zone stands last, so that a reader asks for
+// as many registers as there are zones: monitor_registers(zones).
+std::span<const RegisterInfo> monitor_table();
+std::uint16_t monitor_registers(int zones);
+std::span<const RegisterInfo> command_table();   // everything else but the parameters
+
+}  // namespace fw

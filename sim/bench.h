@@ -1,0 +1,62 @@
+// The bench: core, line and plant in lockstep, one call per control period. READ FIRST.
+#pragma once
+
+#include <cstdint>
+#include <functional>
+#include <memory>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "sim/endpoint.h"
+#include "sim/scenario.h"
+#include "sim/signals.h"
+
+namespace sim {
+
+class TapeWriter;
+
+struct Event {
+  double time_s = 0.0;
+  std::string source;    // operator, programme, atmosphere, alarm, interlock, fault, line, plant, bench
+  std::string kind;      // short word: begins, ends, raised, cleared, sent, refused, ...
+  std::string text;
+};
+
+struct LineStatistics {
+  std::uint64_t frames = 0;         // complete exchanges on the field line
+  std::uint64_t errors = 0;         // answers missing, late or damaged, as the bench injected or saw them
+  std::uint64_t retries = 0;
+  std::uint64_t evaluations = 0;    // plant steps
+  double latency_mean_us = 0.0;     // request start to last answer byte
+  double latency_max_us = 0.0;
+  double utilisation = 0.0;         // share of the period the field line is busy
+};
+
+class Bench {
+ public:
+  Bench(const Scenario& scenario, std::unique_ptr<Endpoint> controller);
+  ~Bench();
+
+  void set_tape(TapeWriter* tape);           // not owned; may be null
+
+  // One tick; false once the run is over (programme ended and settled, or at_most reached). After it, frame() holds every
+  // signal as of this tick, events() what happened in it. Throws EndpointError; throws plant::NotFinite.
+  bool advance();
+
+  double time_s() const;                     // of the tick just done
+  std::uint64_t ticks() const;
+  std::span<const double> frame() const;     // in SignalTable order
+  const SignalTable& table() const;
+  std::span<const Event> events() const;     // of the tick just done
+  int segment() const;                       // programme segment running, -1 none
+  const LineStatistics& line() const;
+  std::uint64_t controller_hash() const;     // every transmitted byte with tick and port
+  std::uint64_t trace_hash() const;          // every signal at every tick
+
+ private:
+  struct Impl;
+  std::unique_ptr<Impl> impl_;
+};
+
+}  // namespace sim

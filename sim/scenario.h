@@ -1,0 +1,106 @@
+// A scenario as read from YAML and checked: everything a run needs. What the files hold and how they are checked stands in
+// the field tables (fields.h); this is the result.
+#pragma once
+
+#include <cstdint>
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "firmware/parameters.h"
+#include "firmware/programme.h"
+#include "firmware/registers.h"
+#include "plant/furnace.h"
+
+namespace sim {
+
+struct SourcePlace {           // where a value stood, for messages
+  std::string file;
+  int line = 0;                // 1-based
+  int column = 0;
+};
+
+struct ProgrammeSource {
+  std::string title;
+  std::vector<fw::Segment> segments;
+  std::vector<std::string> names;   // one per segment, unique; "leak test", "soak"
+};
+
+// When something happens or a window is open. Empty text and negative times: not used.
+struct Moment {
+  double at_s = -1.0;          // simulated time
+  std::string segment;         // when the named segment begins
+  std::string phase;           // when the atmosphere phase begins (rest, evacuating, ...)
+  std::string condition;       // first tick the expression holds
+  double after_s = 0.0;        // delay after any of the above
+  SourcePlace place;
+};
+
+struct OperatorAction {
+  Moment when;
+  fw::Command command = fw::Command::none;
+  std::uint16_t argument = 0;
+  float value = 0.0f;
+  std::string text;            // as written, for events
+  SourcePlace place;
+};
+
+struct FaultSource {
+  std::string kind;            // name in the fault table (faults.h)
+  std::vector<double> values;  // one per parameter of the kind, SI
+  Moment from;
+  double for_s = -1.0;         // < 0: to the end
+  std::string text;
+  SourcePlace place;
+};
+
+struct ExpectationSource {
+  enum class Form { always, never, eventually };
+  std::string name;
+  Form form = Form::always;
+  std::string predicate;       // expression over signals with units
+  double within_s = -1.0;      // eventually: after the window opens
+  // window: all given parts must hold
+  double from_s = -1.0, to_s = -1.0;
+  std::vector<std::string> segments;   // any of these programme segments
+  std::vector<std::string> phases;     // any of these atmosphere phases
+  std::string while_;          // condition expression
+  std::string after;           // window opens at the first tick this holds (and stays open)
+  std::string until;           // window closes for good at the first tick this holds after it opened
+  SourcePlace place;
+};
+
+struct RecordSource {
+  double every_s = 1.0;
+  bool tape = true;
+};
+
+struct RunSource {
+  double at_most_s = 86400.0;          // longest run
+  double settle_s = 60.0;              // goes on this long after the programme is complete, stopped or aborted
+  bool until_programme_ends = true;
+};
+
+struct Scenario {
+  std::filesystem::path file;
+  std::string name;                    // file stem
+  std::string title;
+  std::string why;
+  std::uint64_t seed = 1;
+  std::string controller_title;
+  fw::Parameters parameters{};
+  plant::Furnace furnace{};
+  ProgrammeSource programme;
+  std::vector<OperatorAction> actions; // sorted as written
+  std::vector<FaultSource> faults;
+  std::vector<ExpectationSource> expectations;
+  RecordSource record;
+  RunSource run;
+  double baud = 115200.0;              // both lines, 8E1
+  std::string resolved_yaml;           // everything used, defaults included: reading it gives this scenario again
+};
+
+// Throws sim::InputError (fields.h) with file:line:column, found, expected, nearest name. overrides: "path=value" as text.
+Scenario load_scenario(const std::filesystem::path& file, const std::vector<std::string>& overrides = {});
+
+}  // namespace sim
