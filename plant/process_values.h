@@ -1,0 +1,70 @@
+// What crosses between the process (heat, gas, valves) and the I/O station inside the plant: the physical quantities the
+// instruments stand in, and the commands the actuators obey. SI; temperatures in degC.
+#pragma once
+
+#include <array>
+#include <cstdint>
+
+namespace plant {
+
+inline constexpr int zones_max = 4;
+
+// At the instruments, as of a tick boundary. Sheath and cell lags are already in; transmitter lag, noise, span and quantum
+// are the station's (instruments.h).
+struct ProcessValues {
+  std::array<double, zones_max> zone_junction_degc{};   // hot junction of the heater-side thermocouples
+  double load_junction_degc = 20.0;
+  double load2_junction_degc = 20.0;
+  double cold_junction_degc = 25.0;                     // terminal block
+  double retort_pa = 101325.0;                          // absolute, at the gauges
+  double barometer_pa = 101325.0;
+  double argon_fraction = 0.0, helium_fraction = 0.0;   // mole fractions at the Pirani gauge
+  std::array<double, 2> meter_slm{};                    // true flow through the mass-flow controllers, of the gas flowing
+  std::array<double, 2> meter_conversion{1.0, 1.0};     // gas conversion factor of that gas
+  double oxygen_ppm = 209500.0;                         // by volume, in the exhaust at the cell
+  double cell_pa = 101325.0;                            // pressure at the oxygen and dew-point instruments
+  double oxygen_cell_degc = 700.0;
+  double dew_point_degc = -20.0;                        // frost point below 0 degC, at the instrument
+  double valve_frac = 1.0;                              // stem of the back-pressure valve
+  double mains_v = 230.0;
+  double supply_pa = 0.0;                               // gauge
+  double casing_degc = 20.0;
+  std::array<double, zones_max> current_a{};            // rms
+  bool door_closed = true, emergency_stop_healthy = true, contactor_closed = false, pump_at_speed = false;
+  bool exhaust_open = true, isolation_open = false, supply_present = true, over_pressure = false;
+  bool limiter_healthy = true, key_commissioning = false, bypass_open = false, air_open = false;
+  bool process_open = false, purge_open = true;
+};
+
+// What the station commands after decode (or its watchdog, or no power): coils already turned into open/shut.
+struct Commands {
+  std::array<double, zones_max> demand{};               // 0..1
+  std::array<double, 2> meter_set{};                    // 0..1 of full scale, calibration gas
+  double valve_frac = 1.0;
+  int gas = 0;                                          // 0 none, 1 air, 2 nitrogen, 3 argon, 4 helium
+  int safe_row = 2;
+  bool contactor = false, process_open = false, purge_open = true, exhaust_open = true, bypass_open = false;
+  bool air_open = false, pump_run = false, isolation_open = false, inlet_vent_open = true, pilot = false, horn = false;
+};
+
+// What a scenario's faults do to the plant, set by the bench before each step. Neutral as constructed.
+struct ChannelFault {
+  enum class Kind : std::uint8_t { none, open, stuck, drift };
+  Kind kind = Kind::none;
+  double rate_per_s = 0.0;    // drift, in the channel's process unit (K/s for thermocouples) since the fault began
+  double elapsed_s = 0.0;     // since it began, kept by the bench
+};
+
+struct Disturbances {
+  bool supply_exhausted = false;        // supply pressure falls to the barometer
+  bool exhaust_blocked = false;         // the line after the check valve
+  bool door_open = false;               // the plug is out / the door stands open
+  bool element_broken[zones_max] = {};
+  bool switch_shorted[zones_max] = {};  // the zone's power switch conducts whatever the demand; the contactor still cuts it
+  double mains_scale = 1.0;
+  bool emergency_stop_pressed = false;
+  bool key_commissioning = false;
+  ChannelFault channel[24] = {};        // by field-bus channel
+};
+
+}  // namespace plant
