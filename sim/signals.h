@@ -17,7 +17,12 @@ struct Signal {
   int decimals = 3;
   Origin origin = Origin::controller;
   std::string meaning;
+  std::vector<std::string> codes{};  // names of the values 0, 1, ... where the signal is a code (programme.state, atmosphere.phase)
 };
+
+// Names of the codes, by value, as the core's register table numbers them.
+std::span<const std::string_view> state_names();   // programme.state: idle, running, held, ...
+std::span<const std::string_view> phase_names();   // atmosphere.phase: rest, evacuating, ...
 
 class SignalTable {
  public:

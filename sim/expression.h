@@ -1,0 +1,97 @@
+// A small language over signals: what expectations, conditions of operator actions and faults are written in.
+//
+//   pressure.pv < 6 kPa
+//   plant.load.core > 400 degC implies plant.gas.o2 < 10 ppm
+//   abs(heat.1.sp - heat.1.pv) <= 10 K and programme.state == running
+//   travel(pressure.out) < 4
+//
+// Operators, loosest first: implies (groups to the right), or, and, not, comparisons < <= > >= == !=, + -, * /, unary -.
+// Functions: abs(x), min(x, y...), max(x, y...). Literals are a number and its unit; a unit may be divided by one more, written
+// without spaces: `20 Pa/min`. Names are signals (sim/signals.h) and, beside a signal that is a code, the names of its values
+// (`programme.state == held`, `atmosphere.phase != holding`).
+//
+// Functions with a memory, which starts afresh whenever the window opens (reset):
+//   rise(x)       x minus x when the window opened
+//   travel(x)     sum of |change of x| from tick to tick since the window opened
+//   elapsed()     time since the window opened
+//   time_when(p)  time from the opening until p first held; until then the time gone by, so that `time_when(p) < 30 min`
+//                 is violated at the first tick at which it can no longer come true
+//   held_for(p)   time, summed over the window, in which p held: each tick at which it holds counts the time since the tick before
+//
+// Quantities are checked while reading. Both sides of a comparison, sum or difference must be of one kind. A temperature
+// (degC) and a temperature difference (K) are different kinds: degC - degC = K, degC + K = degC, degC < degC; degC + degC,
+// 2 * degC and degC < K are errors. Pressures carry their reference, gauge, abs or diff: two that both say it must say the same
+// (a difference of two is diff); a literal without one (`6 kPa`) takes that of what it stands beside. 0/0 is 0.
+//
+// A truth has a margin: its signed distance, in the unit of the signal it compares, from the other truth value.
+//   x < c: c - x      and: min      or, implies: max      not: -margin      x == c: -|x - c|
+// Whole-number signals and codes have no distance: == and != on them are plainly true or false, which min and max treat as
+// infinite (so `phase == holding implies pressure.pv > 2 kPa` has the margin in Pa) and margin() gives as +1 or -1. The verdict
+// follows the margin's sign; on the boundary itself <= holds and < does not. What is undefined (NaN) does not hold.
+#pragma once
+
+#include <cstdint>
+#include <span>
+#include <stdexcept>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "sim/signals.h"
+
+namespace sim {
+
+// what(): found, expected, the nearest name. column: 1-based, in the expression's text.
+struct ExpressionError : std::runtime_error {
+  ExpressionError(const std::string& message, int at_column) : std::runtime_error(message), column(at_column) {}
+  int column;
+};
+
+// Compiled once; evaluated without allocation. Copyable: a copy carries the memory of its functions.
+class Expression {
+ public:
+  // The outcome of a truth at one tick.
+  struct Margin {
+    double value = 0.0;        // > 0 holds, < 0 does not; infinite where only codes decide; never NaN, never 0
+    std::uint8_t unit = 0;     // of the comparison that decided: unit_name(unit)
+    bool holds() const { return value > 0.0; }
+  };
+
+  Expression() = default;      // holds nothing; must not be evaluated
+  // Throws ExpressionError. text must be a truth (a comparison, or such joined), not a plain quantity.
+  Expression(std::string_view text, const SignalTable& table);
+
+  bool empty() const { return code_.empty(); }
+  bool has_memory() const { return !memory_.empty(); }
+  const std::string& text() const { return text_; }
+  const std::string& unit_name(std::uint8_t unit) const { return units_[unit]; }
+
+  // The window opens with the next evaluation: rise, travel, elapsed, time_when, held_for start afresh.
+  void reset() { opened_ = false; }
+
+  // frame: one tick's values in table order; time_s: its simulated time. Call once per tick while the window is open.
+  Margin evaluate(std::span<const double> frame, double time_s);
+  bool holds(std::span<const double> frame, double time_s) { return evaluate(frame, time_s).holds(); }
+
+ private:
+  friend class ExpressionParser;
+  enum class Op : std::uint8_t;
+  struct Instruction {
+    Op op;
+    std::uint8_t unit = 0;
+    std::uint16_t slot = 0;    // signal, or place in the memory
+    double constant = 0.0;
+  };
+
+  std::string text_;
+  std::vector<Instruction> code_;
+  std::vector<std::string> units_;
+  std::vector<double> memory_;
+  double opened_s_ = 0.0, last_s_ = 0.0;
+  bool opened_ = false;
+};
+
+// How a margin is printed: infinite is +1 or -1, a touch of the boundary is 0.
+double printed_margin(double value);
+
+}  // namespace sim
