@@ -76,6 +76,15 @@ struct Parameters {
   float vacuum_pump_spin_up_s;            // isolation stays shut this long after the pump runs
   float evacuate_timeout_s, backfill_timeout_s, purge_timeout_s;
   float flow_deviation_alarm_slm;
+  float current_off_a;                    // per zone at no demand: more is a switch that conducts
+  float ramp_hold_back_k;                 // a ramp waits while the process value is farther than this from it; 0 off
+  float response_window_s;                // full demand this long without response_rise_k: the loop is broken; 0 off
+  float response_rise_k;
+  float load_above_heater_k;              // load hotter than the heater side by more than this while heating: a sensor lies; 0 off
+  float evacuate_switch_pa;               // gauge: the pump is opened to the retort only below this
+  float backfill_taper_pa;                // flow tapers over this distance below a backfill's target
+  float purge_flow_min_slm;               // a purge by volume changes with less flow than this does not count
+  float back_pressure_preset_pa;          // gauge set point of the hold phase when no segment gave one
 };
 
 // Bounds of a parameter are checked on every way in (store, registers, YAML); a value outside is refused, never clamped.
@@ -88,7 +97,13 @@ struct ParameterInfo {
   const char* meaning;
 };
 
+inline constexpr int parameter_words = static_cast<int>(sizeof(Parameters) / 4);
+
 std::span<const ParameterInfo> parameter_table();
+// Value of one entry as its 32 bits, and whether those bits are within the entry's bounds (a NaN never is).
+std::uint32_t parameter_bits(const Parameters& parameters, const ParameterInfo& info);
+bool parameter_accepts(const ParameterInfo& info, std::uint32_t bits);
+void set_parameter_bits(Parameters& parameters, const ParameterInfo& info, std::uint32_t bits);  // checked by the caller
 Parameters default_parameters();
 // Index of the first parameter outside its bounds (or not finite), -1 if all are good.
 int first_bad_parameter(const Parameters& parameters);

@@ -41,7 +41,7 @@ struct Segment {
   std::uint16_t jump = 0;           // repeat: index within the programme to go back to
   std::uint32_t timeout_ms = 0;     // evacuate, backfill, purge, cool, soak (0: none): longer is a failure of the segment
 };
-static_assert(sizeof(Segment) == 44);
+static_assert(sizeof(Segment) == 40);
 
 // Where a programme's segments lie. segment_count_ 0: empty slot.
 struct ProgrammeEntry {

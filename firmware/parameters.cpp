@@ -1,0 +1,193 @@
+#include "firmware/parameters.h"
+
+#include <array>
+#include <cmath>
+#include <cstring>
+
+namespace fw {
+
+namespace {
+
+#define FW_AT(member) static_cast<std::uint16_t>(offsetof(Parameters, member))
+
+// name, unit, offset, integer, low, high, preset, meaning. Presets suit a small furnace in air: a core with a blank store
+// must not open a gas valve.
+constexpr ParameterInfo table[] = {
+    {"unit.period", "ms", FW_AT(period_ms), true, 20.0f, 1000.0f, 100.0f, "control period"},
+    {"unit.zones", "", FW_AT(zones), true, 1.0f, 4.0f, 1.0f, "heat zones in use"},
+    {"unit.heat_every", "", FW_AT(heat_every), true, 1.0f, 100.0f, 10.0f, "heat loops run every n-th tick"},
+    {"unit.retort_ceramic", "yes/no", FW_AT(retort_ceramic), true, 0.0f, 1.0f, 0.0f,
+     "the chamber is a pressure-limited retort with back-pressure control"},
+    {"unit.load_titanium", "yes/no", FW_AT(load_titanium), true, 0.0f, 1.0f, 0.0f, "the load must not see air when hot"},
+    {"unit.atmosphere_required", "yes/no", FW_AT(atmosphere_required), true, 0.0f, 1.0f, 0.0f,
+     "heat needs the hold phase of an inert atmosphere"},
+    {"unit.chamber_volume", "L", FW_AT(chamber_volume_l), false, 0.1f, 10000.0f, 12.0f,
+     "gas volume at ambient temperature, for counting volume changes"},
+
+    {"instruments.zone_thermocouple", "letter", FW_AT(zone_thermocouple), true, 75.0f, 78.0f, 75.0f, "K or N"},
+    {"instruments.load_thermocouple", "letter", FW_AT(load_thermocouple), true, 75.0f, 78.0f, 75.0f, "K or N"},
+    {"instruments.gauge_low", "Pa gauge", FW_AT(gauge_low_pa), false, -101325.0f, 0.0f, -5000.0f,
+     "gauge-pressure transmitter at 4 mA"},
+    {"instruments.gauge_high", "Pa gauge", FW_AT(gauge_high_pa), false, 1000.0f, 1.0e6f, 20000.0f,
+     "gauge-pressure transmitter at 20 mA"},
+    {"instruments.capacitance_full_scale", "Pa abs", FW_AT(capacitance_full_scale_pa), false, 1.0f, 133322.0f, 1333.22f,
+     "capacitance vacuum gauge at 10 V"},
+    {"instruments.barometer_low", "Pa abs", FW_AT(barometer_low_pa), false, 0.0f, 100000.0f, 80000.0f, "barometer at 4 mA"},
+    {"instruments.barometer_high", "Pa abs", FW_AT(barometer_high_pa), false, 100001.0f, 200000.0f, 110000.0f,
+     "barometer at 20 mA"},
+    {"instruments.meter_full_scale", "slm", FW_AT(meter_full_scale_slm), false, 0.01f, 1000.0f, 5.0f,
+     "mass-flow controller at 20 mA, in its calibration gas"},
+    {"instruments.current_full_scale", "A", FW_AT(current_full_scale_a), false, 1.0f, 1000.0f, 30.0f,
+     "heater current at 20 mA"},
+    {"instruments.mains_full_scale", "V", FW_AT(mains_full_scale_v), false, 10.0f, 1000.0f, 300.0f, "mains voltage at 20 mA"},
+    {"instruments.supply_full_scale", "Pa gauge", FW_AT(supply_full_scale_pa), false, 1000.0f, 1.0e6f, 100000.0f,
+     "supply pressure at 20 mA"},
+    {"instruments.dew_point_low", "degC", FW_AT(dew_point_low_degc), false, -150.0f, 0.0f, -100.0f, "dew point at 4 mA"},
+    {"instruments.dew_point_high", "degC", FW_AT(dew_point_high_degc), false, 1.0f, 100.0f, 20.0f, "dew point at 20 mA"},
+    {"instruments.oxygen_cell_full_scale", "degC", FW_AT(oxygen_cell_full_scale_degc), false, 100.0f, 2000.0f, 1000.0f,
+     "temperature of the zirconia cell at 20 mA; 4 mA is 0 degC"},
+    {"instruments.casing_full_scale", "degC", FW_AT(casing_full_scale_degc), false, 50.0f, 1000.0f, 200.0f,
+     "casing temperature at 20 mA; 4 mA is 0 degC"},
+    {"instruments.gas_conversion.air", "", FW_AT(gas_conversion[1]), false, 0.1f, 3.0f, 1.0f,
+     "flow of the gas over flow of the calibration gas at the same signal"},
+    {"instruments.gas_conversion.nitrogen", "", FW_AT(gas_conversion[2]), false, 0.1f, 3.0f, 1.0f, "as for air"},
+    {"instruments.gas_conversion.argon", "", FW_AT(gas_conversion[3]), false, 0.1f, 3.0f, 1.4f, "as for air"},
+    {"instruments.gas_conversion.helium", "", FW_AT(gas_conversion[4]), false, 0.1f, 3.0f, 1.4f, "as for air"},
+
+#define FW_GAINS(index, number)                                                                                              \
+  {"heat.gains." number ".gain", "1/K", FW_AT(heat_gains[index].gain_per_k), false, 0.0f, 10.0f, 0.02f,                      \
+   "proportional gain, demand 0..1 per kelvin"},                                                                             \
+      {"heat.gains." number ".integral", "s", FW_AT(heat_gains[index].integral_s), false, 0.0f, 1.0e5f, 600.0f,              \
+       "integral time, 0 off"},                                                                                              \
+      {"heat.gains." number ".derivative", "s", FW_AT(heat_gains[index].derivative_s), false, 0.0f, 1.0e4f, 0.0f,            \
+       "derivative time, 0 off"},                                                                                            \
+      {"heat.gains." number ".setpoint_weight", "", FW_AT(heat_gains[index].setpoint_weight), false, 0.0f, 1.0f, 1.0f,       \
+       "share of the set point in the proportional part"}
+    FW_GAINS(0, "1"), FW_GAINS(1, "2"), FW_GAINS(2, "3"), FW_GAINS(3, "4"),
+#undef FW_GAINS
+    {"heat.derivative_filter", "", FW_AT(heat_derivative_filter), false, 1.0f, 100.0f, 8.0f,
+     "N: the derivative's lag is derivative time / N"},
+    {"heat.tracking", "s", FW_AT(heat_tracking_s), false, 0.1f, 1.0e5f, 60.0f, "tracking time of the anti-windup"},
+    {"heat.out_max", "", FW_AT(heat_out_max), false, 0.0f, 1.0f, 1.0f, "highest demand"},
+    {"heat.out_rate", "1/s", FW_AT(heat_out_rate_per_s), false, 0.001f, 100.0f, 0.2f, "fastest change of the demand"},
+
+    {"pressure.gain", "1/Pa", FW_AT(pressure_gain_per_pa), false, 0.0f, 1.0f, 2.0e-4f,
+     "proportional gain on the linearised valve opening"},
+    {"pressure.integral", "s", FW_AT(pressure_integral_s), false, 0.0f, 1.0e4f, 10.0f, "integral time, 0 off"},
+    {"pressure.derivative", "s", FW_AT(pressure_derivative_s), false, 0.0f, 1000.0f, 0.0f, "derivative time, 0 off"},
+    {"pressure.setpoint_weight", "", FW_AT(pressure_setpoint_weight), false, 0.0f, 1.0f, 1.0f,
+     "share of the set point in the proportional part"},
+    {"pressure.out_rate", "1/s", FW_AT(pressure_out_rate_per_s), false, 0.001f, 100.0f, 2.0f, "fastest change of the valve"},
+    {"pressure.valve_equal_percentage", "yes/no", FW_AT(valve_equal_percentage), true, 0.0f, 1.0f, 1.0f,
+     "inherent characteristic: equal percentage, else linear"},
+    {"pressure.valve_rangeability", "", FW_AT(valve_rangeability), false, 2.0f, 200.0f, 50.0f,
+     "rangeability of the equal-percentage characteristic"},
+
+    {"flow.ramp", "slm/s", FW_AT(flow_ramp_slm_per_s), false, 0.001f, 1000.0f, 1.0f, "fastest change of the flow set point"},
+
+    {"limits.zone_alarm", "degC", FW_AT(zone_alarm_degc), false, 0.0f, 2000.0f, 1020.0f, "heater side, alarm"},
+    {"limits.zone_trip", "degC", FW_AT(zone_trip_degc), false, 0.0f, 2000.0f, 1050.0f, "heater side, trip"},
+    {"limits.load_alarm", "degC", FW_AT(load_alarm_degc), false, 0.0f, 2000.0f, 1000.0f, "load, alarm"},
+    {"limits.load_trip", "degC", FW_AT(load_trip_degc), false, 0.0f, 2000.0f, 1030.0f, "load, trip"},
+    {"limits.deviation_alarm", "K", FW_AT(deviation_alarm_k), false, 1.0f, 2000.0f, 50.0f,
+     "set point minus process value of a heat loop"},
+    {"limits.pressure_alarm", "Pa gauge", FW_AT(pressure_alarm_pa), false, 500.0f, 1.0e6f, 6000.0f, "chamber, high, alarm"},
+    {"limits.pressure_trip", "Pa gauge", FW_AT(pressure_trip_pa), false, 500.0f, 1.0e6f, 8000.0f, "chamber, high, trip"},
+    {"limits.pressure_low", "Pa gauge", FW_AT(pressure_low_pa), false, -1000.0f, 1.0e5f, 2000.0f,
+     "chamber, low: no heat below it in a hold phase"},
+    {"limits.pressure_release", "Pa gauge", FW_AT(pressure_release_pa), false, 0.0f, 1.0e5f, 500.0f,
+     "end of the over-pressure row"},
+    {"limits.bypass_min", "Pa gauge", FW_AT(bypass_min_pa), false, 0.0f, 1.0e5f, 300.0f, "the bypass stays shut below it"},
+    {"limits.air_admittance_max", "degC", FW_AT(air_admittance_max_degc), false, 0.0f, 1000.0f, 150.0f,
+     "load temperature above which air is refused with titanium"},
+    {"limits.oxygen_heat", "ppm", FW_AT(oxygen_heat_ppm), false, 0.1f, 250000.0f, 20.0f, "no heat above it in a hold phase"},
+    {"limits.oxygen_alarm", "ppm", FW_AT(oxygen_alarm_ppm), false, 0.1f, 250000.0f, 50.0f, "alarm while hot"},
+    {"limits.dew_point_alarm", "degC", FW_AT(dew_point_alarm_degc), false, -120.0f, 100.0f, -30.0f, "alarm while hot"},
+    {"limits.hot", "degC", FW_AT(hot_degc), false, 20.0f, 2000.0f, 400.0f, "hot for the oxygen and dew-point rules"},
+    {"limits.element_current_min", "A", FW_AT(element_current_min_a), false, 0.0f, 1000.0f, 0.0f,
+     "least current of a zone at full demand, 0 off"},
+    {"atmosphere.pump_spin_up", "s", FW_AT(vacuum_pump_spin_up_s), false, 0.0f, 600.0f, 5.0f,
+     "the isolation stays shut this long after the pump is up to speed"},
+    {"atmosphere.evacuate_timeout", "s", FW_AT(evacuate_timeout_s), false, 1.0f, 86400.0f, 1800.0f,
+     "longest evacuation where the segment gives none"},
+    {"atmosphere.backfill_timeout", "s", FW_AT(backfill_timeout_s), false, 1.0f, 86400.0f, 900.0f,
+     "longest backfill where the segment gives none"},
+    {"atmosphere.purge_timeout", "s", FW_AT(purge_timeout_s), false, 1.0f, 86400.0f, 7200.0f,
+     "longest purge where the segment gives none"},
+    {"limits.flow_deviation_alarm", "slm", FW_AT(flow_deviation_alarm_slm), false, 0.001f, 1000.0f, 0.2f,
+     "set point minus process value of the flow"},
+    {"limits.current_off", "A", FW_AT(current_off_a), false, 0.01f, 1000.0f, 1.0f,
+     "highest current of a zone at no demand: more is a switch that conducts"},
+    {"programme.ramp_hold_back", "K", FW_AT(ramp_hold_back_k), false, 0.0f, 2000.0f, 0.0f,
+     "a ramp waits while the process value is farther behind than this, 0 off"},
+    {"limits.response_window", "s", FW_AT(response_window_s), false, 0.0f, 36000.0f, 900.0f,
+     "highest demand this long without a response is a broken loop, 0 off"},
+    {"limits.response_rise", "K", FW_AT(response_rise_k), false, 0.1f, 100.0f, 3.0f, "least rise that counts as a response"},
+    {"limits.load_above_heater", "K", FW_AT(load_above_heater_k), false, 0.0f, 1000.0f, 60.0f,
+     "load hotter than the heater side by more than this while heating: a sensor is wrong, 0 off"},
+    {"atmosphere.evacuate_switch", "Pa gauge", FW_AT(evacuate_switch_pa), false, 0.0f, 1.0e5f, 1000.0f,
+     "the pump is opened to the retort only below this"},
+    {"atmosphere.backfill_taper", "Pa", FW_AT(backfill_taper_pa), false, 1.0f, 1.0e5f, 3000.0f,
+     "the flow tapers over this distance below a backfill's target"},
+    {"atmosphere.purge_flow_min", "slm", FW_AT(purge_flow_min_slm), false, 0.0f, 1000.0f, 0.1f,
+     "a purge with less flow does not count"},
+    {"atmosphere.back_pressure", "Pa gauge", FW_AT(back_pressure_preset_pa), false, 0.0f, 1.0e5f, 4000.0f,
+     "set point of the hold phase where no segment gave one"},
+};
+
+#undef FW_AT
+
+// Every word but the unused gas_conversion[0] has its entry: a parameter that no table knows could not be checked.
+static_assert(std::size(table) == parameter_words - 1);
+
+Parameters make_defaults() {
+  Parameters parameters{};
+  for (const ParameterInfo& info : table) {
+    std::uint32_t bits = 0;
+    if (info.integer) {
+      const auto value = static_cast<std::int32_t>(info.preset);
+      std::memcpy(&bits, &value, sizeof bits);
+    } else {
+      std::memcpy(&bits, &info.preset, sizeof bits);
+    }
+    set_parameter_bits(parameters, info, bits);
+  }
+  return parameters;
+}
+
+}  // namespace
+
+std::span<const ParameterInfo> parameter_table() { return table; }
+
+Parameters default_parameters() { return make_defaults(); }
+
+std::uint32_t parameter_bits(const Parameters& parameters, const ParameterInfo& info) {
+  std::uint32_t bits = 0;
+  std::memcpy(&bits, reinterpret_cast<const unsigned char*>(&parameters) + info.offset, sizeof bits);
+  return bits;
+}
+
+void set_parameter_bits(Parameters& parameters, const ParameterInfo& info, std::uint32_t bits) {
+  std::memcpy(reinterpret_cast<unsigned char*>(&parameters) + info.offset, &bits, sizeof bits);
+}
+
+bool parameter_accepts(const ParameterInfo& info, std::uint32_t bits) {
+  if (info.integer) {
+    std::int32_t value = 0;
+    std::memcpy(&value, &bits, sizeof value);
+    if (info.unit[0] == 'l') return value == 'K' || value == 'N';  // "letter": of a thermocouple
+    return value >= static_cast<std::int32_t>(info.low) && value <= static_cast<std::int32_t>(info.high);
+  }
+  float value = 0.0f;
+  std::memcpy(&value, &bits, sizeof value);
+  return value >= info.low && value <= info.high;  // false for a NaN
+}
+
+int first_bad_parameter(const Parameters& parameters) {
+  for (std::size_t i = 0; i < std::size(table); ++i) {
+    if (!parameter_accepts(table[i], parameter_bits(parameters, table[i]))) return static_cast<int>(i);
+  }
+  return -1;
+}
+
+}  // namespace fw
