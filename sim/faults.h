@@ -1,0 +1,97 @@
+// Faults a scenario may plant: one table of kinds, and the bank that turns the active ones into what the plant
+// (plant::Disturbances) and the line (LineFault) are told each tick. A fault is a deterministic transform at a seam within
+// an interval; the logic on either side never knows of it. Its state is plain data, part of the bench's state.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <span>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "plant/process_values.h"
+#include "sim/scenario.h"
+
+namespace sim {
+
+enum class Seam : std::uint8_t { plant, station, line };
+
+struct FaultParameter {
+  const char* name;
+  const char* unit;     // "1", "ms", "zone" (1..4), "channel" (a name of channel_name), "channel unit", "channel unit/s"
+  double preset;
+  double low, high;     // bounds, in that unit
+  const char* meaning;
+};
+
+enum class FaultAction : std::uint8_t {
+  element_broken, switch_shorted, supply_exhausted, exhaust_blocked, door_opened, mains_dip, emergency_stop,
+  thermocouple_open, sensor_stuck, sensor_drift, glitch, line_drop, line_corrupt, line_late, line_silent
+};
+
+struct FaultKind {
+  const char* name;     // as written in a scenario
+  FaultAction action;
+  Seam seam;
+  std::span<const FaultParameter> parameters;
+  const char* meaning;
+};
+
+std::span<const FaultKind> fault_table();
+const FaultKind* find_fault(std::string_view name);          // nullptr if there is none
+std::string describe_faults();                               // the table as plain text, for people
+
+inline constexpr int channel_count = 24;                     // of the field line's map
+const char* channel_name(int channel);                       // "zone_1", "load", "gauge_pressure", ...; "" outside 0..23
+const char* channel_unit(int channel);                       // in which its drift is written: "K", "Pa", "slm", ...
+int find_channel(std::string_view name);                     // -1 if there is none; "7" is accepted for 7
+
+// What the line is told for one tick. Neutral as constructed.
+struct LineFault {
+  double drop_rate = 0.0;         // share of bytes lost, each direction
+  std::uint32_t drop_bytes = 0;   // bytes lost from the head of the answer
+  double corrupt_rate = 0.0;      // share of bytes with one bit flipped
+  std::int64_t late_ns = 0;       // the answer comes this much later
+  bool silent = false;            // nothing passes, either way
+  bool any() const { return drop_rate > 0.0 || drop_bytes > 0 || corrupt_rate > 0.0 || late_ns > 0 || silent; }
+};
+
+// The faults of a scenario. The bench says when each begins and ends; apply() gives what holds in a tick.
+class FaultBank {
+ public:
+  static constexpr std::size_t faults_max = 64;
+
+  // Throws std::invalid_argument when a kind is unknown, a value is missing or there are more than faults_max.
+  explicit FaultBank(const std::vector<FaultSource>& sources);
+
+  std::size_t size() const { return count_; }
+  bool active(std::size_t fault) const { return state_.active[fault]; }
+  bool one_tick(std::size_t fault) const { return entries_[fault].action == FaultAction::glitch; }
+  Seam seam(std::size_t fault) const { return entries_[fault].seam; }
+  void begin(std::size_t fault);
+  void end(std::size_t fault);
+
+  // True if something changed since the last call or moves on its own (drift), so that an undisturbed tick costs nothing.
+  // Then both structs are rebuilt from the active faults; of two on one field the later one in the file wins.
+  bool apply(double period_s, plant::Disturbances& disturbances, LineFault& line);
+
+ private:
+  struct Entry {
+    FaultAction action = FaultAction::glitch;
+    Seam seam = Seam::plant;
+    std::array<double, 2> values{};
+  };
+  struct State {                                    // plain data: a copy is a snapshot
+    std::array<bool, faults_max> active{};
+    std::array<std::uint64_t, faults_max> ticks{};  // since it began
+    bool changed = false;
+    bool moving = false;
+  };
+
+  std::array<Entry, faults_max> entries_{};
+  std::size_t count_ = 0;
+  State state_;
+};
+
+}  // namespace sim
