@@ -2,9 +2,9 @@
 // table says so. Addresses are PDU addresses. float32 and uint32 take two registers, high word first.
 //
 //   0x0000  monitor block: what the controller sees and does; read-only (monitor_table)
-//   0x0100  command register, then its arguments: writing the command acts at the next step
-//   0x0110  set points an operator may change
-//   0x0200  programme window: one segment at a time
+//   0x0100  command register, then its arguments, result and count: writing the command acts at the next step
+//   0x0110  set points in force; writing one is the same as the command change_setpoint
+//   0x0200  programme window: one segment at a time, moved by the commands write_segment and read_segment
 //   0x1000  parameters, two registers each, in the order of parameter_table
 #pragma once
 
@@ -42,7 +42,22 @@ enum class Command : std::uint16_t {
   change_setpoint = 8,    // argument: 0 heat degC, 1 back-pressure Pa gauge, 2 flow slm; value: the new set point
   reset = 9,              // stopped/aborted/complete back to idle
   write_segment = 10,     // argument: segment index of the window's programme; takes the programme window
-  erase_programme = 11    // argument: programme
+  erase_programme = 11,   // argument: programme
+  read_segment = 12       // argument: segment index of the window's programme; fills the programme window
+};
+
+// Outcome of the last command, in command.result.
+enum class [[nodiscard]] Refusal : std::uint16_t {
+  accepted = 0,
+  unknown_command = 1,
+  wrong_state = 2,            // not in this state of the programme
+  no_such_programme = 3,      // number outside 0..15, or nothing in that place
+  no_such_segment = 4,
+  segment_invalid = 5,        // a field of the segment is outside its bounds
+  store_full = 6,             // no room among the 512 segments, or programme too long
+  value_out_of_bounds = 7,
+  trip_stands = 8,            // a trip's cause has not gone
+  fault_latched = 9           // the core has stopped itself for good
 };
 
 // Monitor block, in address order from 0 without holes. The block of one heat zone stands last, so that a reader asks for

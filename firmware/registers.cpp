@@ -1,0 +1,164 @@
+#include "firmware/registers.h"
+
+#include <array>
+#include <cstddef>
+
+namespace fw {
+
+namespace {
+
+struct Row {
+  const char* name;
+  const char* unit;
+  RegisterType type;
+  std::uint8_t decimals;
+  const char* meaning;
+};
+
+constexpr auto u16 = RegisterType::u16;
+constexpr auto u32 = RegisterType::u32;
+constexpr auto f32 = RegisterType::f32;
+
+// The order is the order of the block; the encoder in supervisory.cpp follows it; zones last.
+constexpr Row monitor_common[] = {
+    {"controller.tick", "", u32, 0, "control periods since start"},
+    {"programme.state", "", u16, 0, "0 idle, 1 running, 2 held, 3 stopping, 4 stopped, 5 aborting, 6 aborted, 7 complete"},
+    {"programme.segment", "", u16, 0, "index of the segment running, from 0; 65535 none"},
+    {"programme.number", "", u16, 0, "programme selected, 0..15"},
+    {"programme.soak_counted", "s", f32, 1, "time counted within tolerance in this soak"},
+    {"programme.elapsed", "s", f32, 1, "time in this segment"},
+    {"atmosphere.phase", "", u16, 0, "0 rest, 1 evacuating, 2 leak_test, 3 backfilling, 4 purging, 5 holding, 6 safe"},
+    {"atmosphere.pressure_rise", "Pa/min", f32, 3, "result of the last pressure-rise leak test"},
+    {"atmosphere.volume_changes", "", f32, 2, "counted in this purge"},
+    {"alarms.active", "", u16, 0, "alarms active"},
+    {"alarms.low", "", u16, 0, "of low priority"},
+    {"alarms.medium", "", u16, 0, "of medium priority"},
+    {"alarms.high", "", u16, 0, "of high priority"},
+    {"alarms.bits", "", u32, 0, "bit n: alarm n of the alarm table is active"},
+    {"alarms.unacknowledged", "", u32, 0, "bit n: alarm n waits for acknowledgement"},
+    {"interlock.heat_permissive", "", u16, 0, "1: heat may be on"},
+    {"interlock.trip", "", u16, 0, "first-out row of the interlock table, 0 none"},
+    {"interlock.inhibit", "", u16, 0, "first row that refuses an action in this tick, 0 none"},
+    {"interlock.safe_row", "", u16, 0, "1 air, 2 inert, 3 combustible, 4 vacuum, 5 over-pressure"},
+    {"controller.outputs", "", u16, 0, "coils as sent to the station"},
+    {"controller.inputs", "", u16, 0, "discrete inputs as read"},
+    {"controller.line_errors", "", u32, 0, "answers of the station missing, late or damaged"},
+    {"controller.latched", "", u16, 0, "1: the core has stopped itself for good"},
+    {"command.result", "", u16, 0,
+     "0 accepted, 1 unknown command, 2 wrong state, 3 no such programme, 4 no such segment, 5 segment invalid, 6 store full, "
+     "7 value out of bounds, 8 trip stands, 9 fault latched"},
+    {"command.count", "", u16, 0, "commands handled since start, modulo 65536"},
+    {"load.pv", "degC", f32, 2, "load thermocouple"},
+    {"pressure.pv", "Pa gauge", f32, 1, "gauge-pressure transmitter"},
+    {"pressure.sp", "Pa gauge", f32, 1, "set point of the back-pressure loop"},
+    {"pressure.out", "1", f32, 4, "back-pressure valve, 0 shut, 1 open"},
+    {"flow.pv", "slm", f32, 3, "flow of the gas selected"},
+    {"flow.sp", "slm", f32, 3, "set point after its ramp"},
+    {"flow.out", "1", f32, 4, "share of the meter's full scale in its calibration gas"},
+    {"flow.total", "sL", f32, 3, "gas used, from the store on"},
+    {"vacuum.pv", "Pa", f32, 2, "capacitance gauge, absolute"},
+    {"oxygen.pv", "ppm", f32, 2, "by volume; while the cell is not valid, the last valid value"},
+    {"dew_point.pv", "degC", f32, 2, "dew or frost point"},
+};
+
+constexpr Row monitor_zone[4][3] = {
+    {{"heat.1.pv", "degC", f32, 2, "heater side of zone 1"},
+     {"heat.1.sp", "degC", f32, 2, "set point of zone 1"},
+     {"heat.1.out", "1", f32, 4, "demand of zone 1"}},
+    {{"heat.2.pv", "degC", f32, 2, "heater side of zone 2"},
+     {"heat.2.sp", "degC", f32, 2, "set point of zone 2"},
+     {"heat.2.out", "1", f32, 4, "demand of zone 2"}},
+    {{"heat.3.pv", "degC", f32, 2, "heater side of zone 3"},
+     {"heat.3.sp", "degC", f32, 2, "set point of zone 3"},
+     {"heat.3.out", "1", f32, 4, "demand of zone 3"}},
+    {{"heat.4.pv", "degC", f32, 2, "heater side of zone 4"},
+     {"heat.4.sp", "degC", f32, 2, "set point of zone 4"},
+     {"heat.4.out", "1", f32, 4, "demand of zone 4"}},
+};
+
+constexpr Row command_rows[] = {
+    {"command.code", "", u16, 0,
+     "1 select programme, 2 start, 3 hold, 4 resume, 5 skip, 6 stop, 7 acknowledge, 8 change set point, 9 reset, "
+     "10 write segment, 11 erase programme, 12 read segment"},
+    {"command.argument", "", u16, 0, "number that goes with the command"},
+    {"command.value", "", f32, 3, "value that goes with the command"},
+};
+
+constexpr Row setpoint_rows[] = {
+    {"setpoint.heat", "degC", f32, 2, "heat loops"},
+    {"setpoint.pressure", "Pa gauge", f32, 1, "back-pressure loop"},
+    {"setpoint.flow", "slm", f32, 3, "flow"},
+};
+
+constexpr Row window_rows[] = {
+    {"window.programme", "", u16, 0, "programme the window looks at, 0..15"},
+    {"window.kind", "", u16, 0,
+     "1 ramp, 2 soak, 3 wait, 4 evacuate, 5 backfill, 6 purge, 7 leak test, 8 cool, 9 repeat, 10 end"},
+    {"window.gas", "", u16, 0, "0 as before, 1 air, 2 nitrogen, 3 argon, 4 helium"},
+    {"window.gain_set", "", u16, 0, "1..4, 0 as before"},
+    {"window.options", "", u16, 0, "bit 0 ramp by time, 1 count on load, 2 purge by vacuum cycles"},
+    {"window.target", "", f32, 3, "degC, Pa abs or Pa gauge, as the kind says"},
+    {"window.rate", "", f32, 6, "K/s or Pa/s"},
+    {"window.duration", "ms", u32, 0, "of the segment"},
+    {"window.tolerance", "K", f32, 2, "half width of the band in which a soak counts"},
+    {"window.flow", "slm", f32, 3, "negative: as before"},
+    {"window.back_pressure", "Pa gauge", f32, 1, "negative: as before"},
+    {"window.amount", "", f32, 3, "volume changes, or Pa abs with vacuum cycles"},
+    {"window.count", "", u16, 0, "repeats, or vacuum cycles"},
+    {"window.jump", "", u16, 0, "segment a repeat goes back to"},
+    {"window.timeout", "ms", u32, 0, "0 none"},
+    {"window.title.1", "", u32, 0, "UTF-8, first byte in the high half"},
+    {"window.title.2", "", u32, 0, "title, bytes 5..8"},
+    {"window.title.3", "", u32, 0, "title, bytes 9..12"},
+    {"window.title.4", "", u32, 0, "title, bytes 13..16"},
+    {"window.title.5", "", u32, 0, "title, bytes 17..20"},
+    {"window.title.6", "", u32, 0, "title, bytes 21..24"},
+};
+
+constexpr std::uint16_t width(RegisterType type) { return type == RegisterType::u16 ? 1 : 2; }
+
+constexpr RegisterInfo placed(const Row& row, std::uint16_t& address, bool writable) {
+  const RegisterInfo info{row.name, row.unit, address, row.type, writable, row.decimals, row.meaning};
+  address = static_cast<std::uint16_t>(address + width(row.type));
+  return info;
+}
+
+constexpr std::size_t common_count = std::size(monitor_common);
+
+constexpr auto monitor = [] {
+  std::array<RegisterInfo, common_count + 12> all{};
+  std::uint16_t address = 0;
+  std::size_t n = 0;
+  for (const Row& row : monitor_common) all[n++] = placed(row, address, false);
+  for (const auto& zone : monitor_zone) {
+    for (const Row& row : zone) all[n++] = placed(row, address, false);
+  }
+  return all;
+}();
+
+constexpr auto commands = [] {
+  std::array<RegisterInfo, std::size(command_rows) + std::size(setpoint_rows) + std::size(window_rows)> all{};
+  std::size_t n = 0;
+  std::uint16_t address = command_address;
+  for (const Row& row : command_rows) all[n++] = placed(row, address, true);
+  address = setpoint_address;
+  for (const Row& row : setpoint_rows) all[n++] = placed(row, address, true);
+  address = programme_window_address;
+  for (const Row& row : window_rows) all[n++] = placed(row, address, true);
+  return all;
+}();
+
+}  // namespace
+
+std::span<const RegisterInfo> monitor_table() { return monitor; }
+
+std::uint16_t monitor_registers(int zones) {
+  const int bounded = zones < 1 ? 1 : (zones > 4 ? 4 : zones);
+  const std::size_t entries = common_count + 3 * static_cast<std::size_t>(bounded);
+  const RegisterInfo& last = monitor[entries - 1];
+  return static_cast<std::uint16_t>(last.address + width(last.type));
+}
+
+std::span<const RegisterInfo> command_table() { return commands; }
+
+}  // namespace fw
