@@ -1,0 +1,37 @@
+// Thermocouples as the plant makes their emf: the ITS-90 reference functions E(t), reference junction at 0 degC, in mV and
+// degC. Source: NIST Monograph 175 / NIST ITS-90 database, as in IEC 60584-1. The core has its own, independent functions.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <vector>
+
+namespace plant {
+
+enum class ThermocoupleType : std::uint8_t { k, n };
+inline constexpr int thermocouple_types = 2;
+
+struct ThermocoupleRange { double low_degc, high_degc; };
+ThermocoupleRange thermocouple_range(ThermocoupleType type);   // K -270..1372, N -270..1300
+
+// E(t) of the hot junction against 0 degC. Outside the range the value at its nearer end (a finite clamp); NaN gives NaN.
+double thermocouple_emf_mv(ThermocoupleType type, double junction_degc);
+double thermocouple_slope_mv_per_k(ThermocoupleType type, double junction_degc);   // dE/dt, clamped alike
+
+// What a measuring input sees: E(hot) - E(cold).
+double thermocouple_terminal_mv(ThermocoupleType type, double hot_degc, double cold_degc);
+
+// The same E(t) for the tick path: cubic Hermite pieces of 1 K, value and slope exact at whole degrees. Error below 2e-10 mV
+// from -200 degC up (largest fourth derivative / 384), far below any quantum.
+class ThermocoupleTable {
+ public:
+  explicit ThermocoupleTable(ThermocoupleType type);
+  double emf_mv(double junction_degc) const;   // clamped to the range; NaN gives the low end
+ private:
+  struct Node { double emf_mv, slope_mv_per_k; };
+  double low_degc_ = 0.0, high_degc_ = 0.0;
+  std::vector<Node> nodes_;
+};
+const ThermocoupleTable& thermocouple_table(ThermocoupleType type);   // built once
+
+}  // namespace plant
