@@ -50,4 +50,8 @@ struct ProgrammeEntry {
   std::uint16_t segments = 0;
 };
 
+// Whether every field of a segment is finite and within bounds for its kind; index: its place in the programme (a repeat
+// goes back, never on).
+bool segment_valid(const Segment& segment, int index);
+
 }  // namespace fw
