@@ -11,14 +11,9 @@
 #include "firmware/programme.h"
 #include "firmware/registers.h"
 #include "plant/furnace.h"
+#include "sim/input_error.h"
 
 namespace sim {
-
-struct SourcePlace {           // where a value stood, for messages
-  std::string file;
-  int line = 0;                // 1-based
-  int column = 0;
-};
 
 struct ProgrammeSource {
   std::string title;
