@@ -1,3 +1,300 @@
 // A furnace as its file describes it, in SI: what the loader fills and Model is built from. (Owned by the plant; see model.h
-// for what the solver makes of it.)
+// for what the solver makes of it.) Every member: unit, sensible range. The initialisers are the demo furnace.
+//
+// Geometry: a horizontal cylinder. From the inside: load; retort (barrel, closed rear end, plug in the mouth); heater chamber
+// in air with four panels on its barrel; fibre lining on barrel, rear and front; steel casing.
 #pragma once
+
+#include <array>
+#include <cstdint>
+
+#include "plant/process_values.h"
+
+namespace plant {
+
+// What holds vacuum and process gas. retort: the ceramic cylinder, the heaters stand outside it in air. vessel: the casing,
+// so that heaters, lining face and load all stand in the process gas and `retort` below is not used except volume_m3.
+enum class Boundary : std::uint8_t { retort, vessel };
+
+enum class Gas : std::uint8_t { none, air, nitrogen, argon, helium };   // as the field line's gas select numbers them
+
+enum Species : int { nitrogen, oxygen, argon, helium, water, hydrogen, carbon_dioxide, species_count };
+
+// Solid. With t in degC: conductivity = k0 + k1 t + k2 t^2 [W/(m K)], heat capacity = c0 + c1 t + c2 t^2 [J/(kg K)]; both
+// are kept at or above a tenth of their value at 20 degC.
+struct Material {
+  double density_kg_m3 = 1000.0;          // 50 .. 20000
+  double k0_w_mk = 1.0;                   // 0.01 .. 500
+  double k1_w_mk2 = 0.0;                  // -1 .. 1
+  double k2_w_mk3 = 0.0;                  // -1e-3 .. 1e-3
+  double c0_j_kgk = 1000.0;               // 50 .. 5000
+  double c1_j_kgk2 = 0.0;                 // -10 .. 10
+  double c2_j_kgk3 = 0.0;                 // -1e-2 .. 1e-2
+};
+
+struct Retort {
+  double volume_m3 = 12e-3;               // free gas inside, load in place; 1e-4 .. 1
+  double inner_diameter_m = 0.200;        // 0.02 .. 2
+  double length_m = 0.382;                // inside, rear end to plug face; 0.02 .. 5
+  double wall_m = 7e-3;                   // barrel and closed end; 1e-3 .. 0.05
+  double emissivity_outside = 0.80;       // 0.05 .. 1
+  double emissivity_inside = 0.75;        // 0.05 .. 1
+  // dense mullite ceramic: published ranges of dense mullite, rounded
+  Material material{2950.0, 5.4, -3.4e-3, 1.3e-6, 780.0, 0.75, -4.0e-4};
+};
+
+// Plug in the mouth of the retort (or the door's inner lining of a vessel). The neck is the part of the retort's barrel
+// around the plug, beyond the heated length; neck_wall_m = 0: none.
+struct Plug {
+  double length_m = 0.20;                 // hot face to cold face; 0.02 .. 1
+  double diameter_m = 0.200;              // 0.02 .. 2
+  double neck_wall_m = 7e-3;              // 0 .. 0.05
+  double pore_m3 = 2e-3;                  // gas in its pores, near ambient, at the chamber's pressure; 0 .. 0.5
+  double pore_degc = 40.0;                // temperature of that gas with the furnace hot or cold; 0 .. 500
+  double emissivity = 0.75;               // of the hot face; 0.05 .. 1
+  double cold_face_w_m2k = 12.0;          // cold face and flange to the room; 1 .. 100
+  double opening_m2 = 4e-3;               // free area with the plug out / door open, at least; 1e-4 .. 1
+  double opening_exchange_m3_s = 3e-3;    // air that natural convection exchanges through it; 0 .. 1
+  Material material{350.0, 0.09, 6e-5, 8e-8, 800.0, 0.35, 0.0};      // light insulating brick / vacuum-formed fibre
+};
+
+struct Lining {
+  double chamber_diameter_m = 0.280;      // inside face of the lining on the barrel; > retort outside; 0.03 .. 3
+  double chamber_length_m = 0.400;        // between the end faces; 0.03 .. 5
+  double thickness_m = 0.100;             // barrel, rear and front alike; 0.02 .. 0.6
+  double front_opening_m = 0.230;         // diameter of the hole in the front lining for the retort's neck; 0 .. 3
+  double emissivity = 0.75;               // hot face; 0.05 .. 1
+  Material material{160.0, 0.048, 6.0e-5, 1.05e-7, 800.0, 0.35, -0.8e-4};   // ceramic fibre, 160 kg/m3, recalled, +-25 %
+};
+
+struct Panel {
+  int zone = 1;                           // heat zone (1 .. zones) whose demand drives it; 1 .. 4
+  double power_w = 750.0;                 // at nominal mains; 10 .. 50000
+};
+
+struct Heaters {
+  int zones = 1;                          // heat loops: 1 .. 4; with 1 all panels follow zone 1
+  std::array<Panel, 4> panel{};           // around the barrel of the heater chamber
+  double area_m2 = 0.070;                 // radiating front of one panel; 1e-3 .. 5
+  double mass_kg = 0.45;                  // of one panel; 0.02 .. 100
+  double emissivity = 0.85;               // 0.05 .. 1
+  double back_w_m2k = 18.0;               // panel to the lining face behind it, per panel area; 0.5 .. 500
+  double air_w_m2k = 6.0;                 // natural convection between panels, lining and retort, air in the gap; 0 .. 50
+  Material material{1000.0, 1.0, 0.0, 0.0, 820.0, 0.30, 0.0};        // only its heat capacity is used
+};
+
+struct Casing {
+  double mass_kg = 14.0;                  // steel; 0.5 .. 5000
+  double emissivity = 0.85;               // painted; 0.05 .. 1
+  double area_m2 = 0.0;                   // outside; 0: computed from the lining; 0 .. 100
+  double convection_w_m2k54 = 1.6;        // natural convection h = this * |dT|^0.25; 0.5 .. 5
+  double cold_junction_share = 0.25;      // of the casing's rise above ambient seen by the terminal block; 0 .. 1
+  double cold_junction_lag_s = 900.0;     // 1 .. 1e5
+};
+
+struct Load {
+  double mass_kg = 0.5;                   // 1e-3 .. 1000
+  double surface_share = 0.4;             // of the mass that is the surface node; 0.05 .. 0.95
+  double area_m2 = 0.060;                 // envelope; 1e-4 .. 20
+  double emissivity = 0.6;                // 0.05 .. 1
+  double core_w_k = 9.0;                  // conductance between surface and core; 0.01 .. 1e4
+  double rest_w_k = 0.15;                 // contact to the retort (vessel: lining) it rests on; 0 .. 100
+  Material material{4430.0, 6.7, 0.0, 0.0, 523.0, 0.22, 0.0};        // titanium below the alpha-beta transformation
+};
+
+// Mole fractions of impurities in each supplied gas.
+struct Purity {
+  double oxygen_ppm = 1.0;                // 0 .. 10000
+  double water_ppm = 2.0;                 // 0 .. 10000
+};
+
+struct GasSupply {
+  double regulated_pa = 40e3;             // gauge; 1e3 .. 1e6
+  double present_pa = 15e3;               // gauge; supply-pressure switch makes above this; 0 .. 1e6
+  double decay_s = 3.0;                   // lag of the supply pressure when it fails or returns; 0.1 .. 1000
+  Gas purge = Gas::argon;                 // what the inert purge carries
+  Gas blend = Gas::nitrogen;              // what mass-flow controller 2 carries
+  Purity argon{};
+  Purity nitrogen{3.0, 3.0};
+  Purity helium{1.0, 2.0};
+  double air_water_ppm = 10000.0;         // water in supplied air and in the room's air; 0 .. 40000
+};
+
+// Mass-flow controllers (two alike). Conversion factors are relative to nitrogen, the calibration gas.
+struct Meter {
+  double full_scale_slm = 5.0;            // of nitrogen, at 0 degC and 101.325 kPa; 0.01 .. 500
+  double lag_s = 0.3;                     // own fast loop; 0.05 .. 10
+  double capacity_share = 1.6;            // most it passes wide open from the regulated supply to the barometer / full scale
+  double conversion_air = 1.00;           // 0.3 .. 2
+  double conversion_argon = 1.40;         // 0.3 .. 2
+  double conversion_helium = 1.45;        // 0.3 .. 2
+};
+
+struct PurgeRestrictor {
+  double flow_slm = 1.0;                  // of its gas, from the regulated supply to the barometer; 0.01 .. 100
+};
+
+// Flow areas are effective (discharge coefficient included). Gas reaches all of them near ambient temperature.
+struct BackPressureValve {
+  double area_m2 = 3.0e-6;                // wide open; 1e-8 .. 1e-2
+  double rangeability = 50.0;             // equal percentage: area * R^(x-1), tapering to shut below shut_below; 2 .. 200
+  double shut_below = 0.03;               // 0 .. 0.2
+  double lag_s = 0.3;                     // positioner; 0.02 .. 10
+  double stroke_s = 2.0;                  // fastest full stroke; 0.1 .. 300
+};
+
+struct ExhaustShutOff { double area_m2 = 40e-6; };        // 1e-8 .. 1e-2
+struct Bypass { double area_m2 = 40e-6; };                // 1e-8 .. 1e-2
+struct AirAdmittance { double area_m2 = 20e-6; };         // 1e-8 .. 1e-2
+
+struct CheckValve {
+  double crack_pa = 300.0;                // 0 .. 1e4
+  double area_m2 = 30e-6;                 // open; 1e-8 .. 1e-2
+  double leak_m2 = 0.0;                   // backward; 0 .. 1e-6
+};
+
+struct Relief {
+  double set_pa = 15e3;                   // gauge; 100 .. 1e6
+  double full_pa = 1.5e3;                 // accumulation to full lift; 10 .. 1e5
+  double area_m2 = 4e-6;                  // full lift; 1e-8 .. 1e-2
+};
+
+struct Pump {
+  double speed_m3_s = 0.5e-3;             // displacement; 1e-5 .. 1
+  double base_pa = 0.7;                   // abs; 1e-4 .. 1000
+  double spin_up_s = 3.0;                 // lag of its speed; "at speed" above 0.9; 0.05 .. 60
+  double vent_m2 = 4e-6;                  // inlet vent, opens when it stops; 1e-8 .. 1e-3
+};
+
+struct Hose {
+  double volume_m3 = 1e-3;                // behind the isolation valve, pump inlet included; 1e-5 .. 0.1
+  double diameter_m = 0.016;              // 1e-3 .. 0.3
+  double length_m = 1.5;                  // 0.01 .. 50
+};
+
+struct Leak {
+  double flow_pa_m3_s = 1.5e-4;           // at one atmosphere of difference, air at 20 degC; follows the sign; 0 .. 10
+};
+
+// Water that leaves the inner surfaces, first order in what is left: rate = held * frequency * exp(-E / (R T)), T the
+// retort's inner wall (vessel: lining face).
+struct Site {
+  double held_mol = 0.0;                  // 0 .. 10
+  double activation_j_mol = 100e3;        // 20e3 .. 400e3
+};
+struct Outgassing {
+  double frequency_per_s = 1e13;          // 1 .. 1e16
+  std::array<Site, 4> site{Site{0.9e-3, 88e3}, Site{1.1e-3, 105e3}, Site{0.9e-3, 125e3}, Site{0.1e-3, 152e3}};
+};
+
+// Junctions and their surroundings. Weights need not sum to one.
+struct HeaterThermocouple {
+  double heat_j_k = 0.6;                  // of the sheathed tip; 0.01 .. 50
+  double area_m2 = 2.5e-4;                // 1e-6 .. 0.01
+  double emissivity = 0.85;               // 0.05 .. 1
+  double panel_view = 0.35;               // of its zone's panels; 0 .. 1
+  double retort_view = 0.55;              // retort outside (vessel: load); 0 .. 1
+  double lining_view = 0.10;              // 0 .. 1
+};
+struct LoadThermocouple {
+  double heat_j_k = 0.5;                  // 0.01 .. 50
+  double area_m2 = 1.5e-4;                // seen by the retort's inner wall; 1e-6 .. 0.01
+  double emissivity = 0.8;                // 0.05 .. 1
+  double contact_w_k = 0.05;              // to the load's surface; 1e-4 .. 10
+  double wall_view = 0.3;                 // 0 .. 1
+};
+struct Thermocouples {
+  HeaterThermocouple heater{};
+  LoadThermocouple load{};
+  LoadThermocouple load2{0.5, 1.5e-4, 0.8, 0.03, 0.4};
+};
+
+// Independent over-temperature limiter: own sensor beside the panels of zone 1, opens the contactor, latches; reset by hand.
+struct Limiter {
+  double trip_degc = 900.0;               // 50 .. 1800
+  double sensor_heat_j_k = 1.0;           // 0.01 .. 50
+  double sensor_area_m2 = 3e-4;           // 1e-6 .. 0.01
+  double panel_view = 0.5;                // 0 .. 1
+};
+
+struct Mains {
+  double nominal_v = 230.0;               // 24 .. 1000; a panel's power_w stands at this voltage
+  double actual_v = 230.0;                // 0 .. 1000
+};
+
+struct Surroundings {
+  double ambient_degc = 20.0;             // -20 .. 60
+  double barometer_pa = 100.8e3;          // 60e3 .. 110e3
+};
+
+// At start.
+struct InitialGas {
+  Gas gas = Gas::air;                     // room air unless the furnace was left under gas
+  double pressure_pa = 100.8e3;           // abs; 1 .. 2e5
+  double furnace_degc = 20.0;             // all solids; -20 .. 1300
+  double oxygen_cell_degc = 20.0;         // the heated cell when the bench starts; -20 .. 800
+};
+
+// Instruments. 'lag_s' are the process side's (sheath, sample line, cell); noise is one standard deviation and quantum the
+// step of the converter, both in the raw unit of the channel (mV, ohm, mA, V).
+struct Span { double low = 0.0, high = 1.0; };            // at 4 and 20 mA (V: 0 and 10 V)
+enum class ThermocoupleType : std::uint8_t { K, N };
+struct Instruments {
+  ThermocoupleType thermocouple = ThermocoupleType::N;
+  Span gauge_pressure_pa{-5e3, 20e3};     // gauge
+  double vacuum_full_scale_pa = 1333.22;  // abs at 10 V; 10 .. 1.4e5
+  Span barometer_pa{80e3, 110e3};
+  Span mains_v{0.0, 300.0};
+  Span supply_pa{0.0, 100e3};             // gauge
+  Span casing_degc{0.0, 200.0};
+  Span current_a{0.0, 30.0};
+  Span oxygen_cell_degc{0.0, 1000.0};
+  Span dew_point_degc{-100.0, 20.0};
+  double over_pressure_pa = 12e3;         // gauge; switch makes; 100 .. 1e6
+  double oxygen_cell_set_degc = 700.0;    // heated cell holds this; 500 .. 900
+  double oxygen_cell_warm_s = 90.0;       // 1 .. 3600
+  double oxygen_lag_s = 4.0;              // 0.1 .. 300
+  double dew_point_lag_s = 15.0;          // 0.1 .. 3600
+  double sample_line_m3 = 5e-5;           // between retort and cell: swept by the exhaust flow; 0 .. 0.01
+  double transmitter_lag_s = 0.1;         // pressure transmitters; 0 .. 60
+  double noise_mv = 0.002;                // thermocouples; 0 .. 1
+  double noise_ohm = 0.005;               // 0 .. 1
+  double noise_ma = 0.0008;               // 0 .. 0.5
+  double noise_v = 0.0005;                // 0 .. 0.5
+  double quantum_mv = 0.0005;             // 0 .. 1
+  double quantum_ohm = 0.002;             // 0 .. 1
+  double quantum_ma = 0.0005;             // 0 .. 0.5
+  double quantum_v = 0.0002;              // 0 .. 0.5
+  double watchdog_s = 1.0;                // without a valid exchange: safe row; 0.2 .. 60
+};
+
+struct Furnace {
+  Boundary boundary = Boundary::retort;
+  Retort retort{};
+  Plug plug{};
+  Lining lining{};
+  Heaters heaters{};
+  Casing casing{};
+  Load load{};
+  GasSupply supply{};
+  Meter meter{};
+  PurgeRestrictor purge{};
+  BackPressureValve back_pressure_valve{};
+  ExhaustShutOff exhaust{};
+  Bypass bypass{};
+  CheckValve check_valve{};
+  Relief relief{};
+  AirAdmittance air{};
+  Pump pump{};
+  Hose hose{};
+  Leak leak{};
+  Outgassing outgassing{};
+  Thermocouples thermocouples{};
+  Limiter limiter{};
+  Mains mains{};
+  Surroundings surroundings{};
+  InitialGas initial{};
+  Instruments instruments{};
+};
+
+}  // namespace plant
