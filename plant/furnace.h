@@ -9,6 +9,7 @@
 #include <cstdint>
 
 #include "plant/process_values.h"
+#include "plant/thermocouple.h"
 
 namespace plant {
 
@@ -17,8 +18,6 @@ namespace plant {
 enum class Boundary : std::uint8_t { retort, vessel };
 
 enum class Gas : std::uint8_t { none, air, nitrogen, argon, helium };   // as the field line's gas select numbers them
-
-enum Species : int { nitrogen, oxygen, argon, helium, water, hydrogen, carbon_dioxide, species_count };
 
 // Solid. With t in degC: conductivity = k0 + k1 t + k2 t^2 [W/(m K)], heat capacity = c0 + c1 t + c2 t^2 [J/(kg K)]; both
 // are kept at or above a tenth of their value at 20 degC.
@@ -235,12 +234,11 @@ struct InitialGas {
   double oxygen_cell_degc = 20.0;         // the heated cell when the bench starts; -20 .. 800
 };
 
-// Instruments. 'lag_s' are the process side's (sheath, sample line, cell); noise is one standard deviation and quantum the
-// step of the converter, both in the raw unit of the channel (mV, ohm, mA, V).
-struct Span { double low = 0.0, high = 1.0; };            // at 4 and 20 mA (V: 0 and 10 V)
-enum class ThermocoupleType : std::uint8_t { K, N };
-struct Instruments {
-  ThermocoupleType thermocouple = ThermocoupleType::N;
+// What the instruments are set to. Noise and resolution are those of ordinary industrial instruments (instruments.h), scaled.
+struct Span { double low = 0.0, high = 1.0; };            // process value at 4 and 20 mA
+struct Instrumentation {
+  ThermocoupleType zone_thermocouple = ThermocoupleType::n;
+  ThermocoupleType load_thermocouple = ThermocoupleType::n;
   Span gauge_pressure_pa{-5e3, 20e3};     // gauge
   double vacuum_full_scale_pa = 1333.22;  // abs at 10 V; 10 .. 1.4e5
   Span barometer_pa{80e3, 110e3};
@@ -248,23 +246,15 @@ struct Instruments {
   Span supply_pa{0.0, 100e3};             // gauge
   Span casing_degc{0.0, 200.0};
   Span current_a{0.0, 30.0};
-  Span oxygen_cell_degc{0.0, 1000.0};
   Span dew_point_degc{-100.0, 20.0};
   double over_pressure_pa = 12e3;         // gauge; switch makes; 100 .. 1e6
-  double oxygen_cell_set_degc = 700.0;    // heated cell holds this; 500 .. 900
-  double oxygen_cell_warm_s = 90.0;       // 1 .. 3600
-  double oxygen_lag_s = 4.0;              // 0.1 .. 300
-  double dew_point_lag_s = 15.0;          // 0.1 .. 3600
-  double sample_line_m3 = 5e-5;           // between retort and cell: swept by the exhaust flow; 0 .. 0.01
-  double transmitter_lag_s = 0.1;         // pressure transmitters; 0 .. 60
-  double noise_mv = 0.002;                // thermocouples; 0 .. 1
-  double noise_ohm = 0.005;               // 0 .. 1
-  double noise_ma = 0.0008;               // 0 .. 0.5
-  double noise_v = 0.0005;                // 0 .. 0.5
-  double quantum_mv = 0.0005;             // 0 .. 1
-  double quantum_ohm = 0.002;             // 0 .. 1
-  double quantum_ma = 0.0005;             // 0 .. 0.5
-  double quantum_v = 0.0002;              // 0 .. 0.5
+  double oxygen_cell_set_degc = 700.0;    // the heated cell's own controller holds this; 500 .. 900
+  double oxygen_cell_warm_s = 90.0;       // lag of its warming; 1 .. 3600
+  double oxygen_lag_s = 4.0;              // of the cell itself; 0.1 .. 300
+  double dew_point_lag_s = 15.0;          // of that sensor itself; 0.1 .. 3600
+  double sample_line_m3 = 5e-5;           // between retort and these two, swept by the exhaust flow; 0 .. 0.01
+  double noise_scale = 1.0;               // 0: none; 0 .. 100
+  double quantum_scale = 1.0;             // 0: none; 0 .. 100
   double watchdog_s = 1.0;                // without a valid exchange: safe row; 0.2 .. 60
 };
 
@@ -294,7 +284,7 @@ struct Furnace {
   Mains mains{};
   Surroundings surroundings{};
   InitialGas initial{};
-  Instruments instruments{};
+  Instrumentation instruments{};
 };
 
 }  // namespace plant
