@@ -1,0 +1,54 @@
+// The `saggar` program: reads the command line, does one verb, turns whatever went wrong into one message and an exit code.
+#include <cstdio>
+#include <exception>
+
+#include "sim/input_error.h"
+#include "tools/verbs.h"
+
+namespace {
+
+constexpr const char* cautions =
+    "Heat, pressure, vacuum, electricity and asphyxiating or flammable gas kill. A simulation proves logic, not a furnace.";
+
+int broke(const std::exception& error) {
+  std::fprintf(stderr, "saggar: %s\n", error.what());
+  return tools::run_broke;
+}
+
+int perform(const tools::Invocation& invocation) {
+  try {
+    return invocation.chosen();
+  } catch (const sim::InputError& error) {
+    std::fprintf(stderr, "%s\n", error.what());
+    return tools::bad_input;
+  } catch (const tools::UsageError& error) {
+    std::fprintf(stderr, "saggar: %s\n", error.what());
+    return tools::bad_input;
+  } catch (const std::exception& error) {  // EndpointError, NotFinite, a full disk, ...
+    return broke(error);
+  }
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  tools::Invocation invocation;
+  invocation.begin = std::chrono::steady_clock::now();
+
+  CLI::App app{"Saggar: a desk bench for the controller of a controlled-atmosphere furnace", "saggar"};
+  app.footer(cautions);
+  app.require_subcommand(1);
+  app.set_version_flag("--version", "saggar " SAGGAR_VERSION);
+  tools::add_run(app, invocation);
+  tools::add_check(app, invocation);
+  tools::add_report(app, invocation);
+  tools::add_replay(app, invocation);
+  tools::add_registers(app, invocation);
+  tools::add_faults(app, invocation);
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::ParseError& error) {
+    return app.exit(error) == 0 ? tools::all_hold : tools::bad_input;
+  }
+  return perform(invocation);
+}
