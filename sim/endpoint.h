@@ -1,5 +1,5 @@
-// Who sits at the controller's end of the lines: the core in process, on the emulated processor, or in a shared library.
-// One type, the same five functions, whatever stands behind it. Every call throws sim::EndpointError when the far side is
+// Who sits at the controller's end of the lines: the core in process, on the emulated processor, or in a shared library (in
+// this process or in one of its own). One type, the same five functions, whatever stands behind it. Every call throws sim::EndpointError when the far side is
 // gone (exit 3).
 #pragma once
 
@@ -17,6 +17,11 @@ namespace sim {
 
 struct EndpointError : std::runtime_error {
   using std::runtime_error::runtime_error;
+};
+
+// Two cores that were given the same bytes answered differently (kind `both`): exit 4.
+struct EndpointDifference : EndpointError {
+  using EndpointError::EndpointError;
 };
 
 // What one tick hands to the controller and gets back. Buffers belong to the caller and are reused every tick.
@@ -40,16 +45,19 @@ struct TickOut {
 };
 
 struct EndpointSettings {
-  std::string kind = "host";                   // host | emulated | library:PATH
+  // host | emulated | library:PATH | process:PROGRAM LIBRARY (saggar_core_process with a library, no blank in either path) |
+  // both (host and emulated, compared byte for byte every tick)
+  std::string kind = "host";
   std::string emulator = "qemu-system-arm";
   std::string image;                           // of the emulated processor; empty: the one built beside the program
+  int timeout_ms = 10'000;                     // silence after which a far side in another process counts as gone
 };
 
 class Endpoint {
  public:
   virtual ~Endpoint() = default;
   virtual void start(std::span<const std::uint8_t> store_image, fw::ResetCause cause, std::uint32_t outage_s) = 0;
-  // receive x2, step, transmit x2, store, in this order
+  // receive (a port that has bytes), step, transmit x2, store, in this order
   virtual void tick(const TickIn& in, TickOut& out) = 0;
 };
 

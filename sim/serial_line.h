@@ -8,6 +8,7 @@
 #include <cstdint>
 #include <span>
 
+#include "plant/random.h"
 #include "sim/clock.h"
 #include "sim/faults.h"
 
@@ -78,13 +79,13 @@ class SerialLine {
   };
 
   // Copies with the fault's losses; true if anything was lost or changed.
-  bool pass(std::span<const std::uint8_t> from, std::uint64_t stream, const LineFault& fault,
-            std::array<std::uint8_t, bytes_max>& to, std::size_t& size) const;
+  static bool pass(std::span<const std::uint8_t> from, const plant::RandomStream& stream, std::uint64_t tick, const LineFault& fault,
+                   std::array<std::uint8_t, bytes_max>& to, std::size_t& size);
   void push(std::span<const std::uint8_t> bytes, std::int64_t arrival_ns);
 
   double baud_;
   Clock clock_;
-  std::uint64_t seed_;
+  plant::RandomStream to_station_, to_core_;
   std::int64_t silence_ns_;
   State state_;
   std::array<std::uint8_t, bytes_max> heard_{};

@@ -1,0 +1,203 @@
+#include "sim/faults.h"
+
+#include <algorithm>
+#include <cmath>
+#include <stdexcept>
+
+#include <fmt/format.h>
+
+namespace sim {
+
+namespace {
+
+constexpr FaultParameter zone_parameter{"zone", "zone", 1, 1, plant::zones_max, "heat zone"};
+constexpr FaultParameter channel_parameter{"channel", "channel", 4, 0, channel_count - 1, "instrument, by name"};
+
+constexpr std::array<FaultParameter, 1> zone_only{zone_parameter};
+constexpr std::array<FaultParameter, 1> channel_only{channel_parameter};
+constexpr std::array<FaultParameter, 1> mains_parameters{{{"scale", "1", 0.8, 0.0, 1.5, "mains voltage as a share of nominal"}}};
+constexpr std::array<FaultParameter, 2> drift_parameters{
+    {channel_parameter, {"rate", "channel unit/s", 0.01, -1e6, 1e6, "error gained per second, grows from 0 when the fault begins"}}};
+constexpr std::array<FaultParameter, 2> glitch_parameters{
+    {channel_parameter, {"size", "channel unit", 50.0, -1e6, 1e6, "error in the one tick it lasts, whatever its interval"}}};
+constexpr std::array<FaultParameter, 2> drop_parameters{
+    {{"rate", "1", 0.001, 0.0, 1.0, "share of bytes lost, by chance, both directions"},
+     {"bytes", "1", 0.0, 0.0, 256.0, "bytes lost from the head of every answer besides"}}};
+constexpr std::array<FaultParameter, 1> corrupt_parameters{
+    {{"rate", "1", 0.001, 0.0, 1.0, "share of bytes with one bit flipped, by chance, both directions"}}};
+constexpr std::array<FaultParameter, 1> late_parameters{
+    {{"delay", "ms", 100.0, 0.0, 1000.0, "added to the station's answering time"}}};
+
+constexpr std::array<FaultKind, 15> kinds{{
+    {"element_broken", FaultAction::element_broken, Seam::plant, zone_only, "the heater element of a zone is open"},
+    {"switch_shorted", FaultAction::switch_shorted, Seam::plant, zone_only,
+     "the power switch of a zone conducts whatever its demand; the contactor still cuts it"},
+    {"supply_exhausted", FaultAction::supply_exhausted, Seam::plant, {}, "the gas supply is empty: its pressure falls to the barometer"},
+    {"exhaust_blocked", FaultAction::exhaust_blocked, Seam::plant, {}, "the exhaust line is blocked after the check valve"},
+    {"door_opened", FaultAction::door_opened, Seam::plant, {}, "the door is open or the plug is out"},
+    {"mains_dip", FaultAction::mains_dip, Seam::plant, mains_parameters, "the mains voltage is off nominal"},
+    {"emergency_stop", FaultAction::emergency_stop, Seam::plant, {}, "the emergency stop is pressed"},
+    {"thermocouple_open", FaultAction::thermocouple_open, Seam::station, channel_only, "the wire of an instrument is broken"},
+    {"sensor_stuck", FaultAction::sensor_stuck, Seam::station, channel_only, "an instrument keeps the value it had"},
+    {"sensor_drift", FaultAction::sensor_drift, Seam::station, drift_parameters, "an instrument's error grows steadily"},
+    {"glitch", FaultAction::glitch, Seam::station, glitch_parameters, "an instrument is wrong for exactly one tick"},
+    {"line_drop", FaultAction::line_drop, Seam::line, drop_parameters, "the field line loses bytes"},
+    {"line_corrupt", FaultAction::line_corrupt, Seam::line, corrupt_parameters, "the field line flips bits"},
+    {"line_late", FaultAction::line_late, Seam::line, late_parameters, "the station's answers come late"},
+    {"line_silent", FaultAction::line_silent, Seam::line, {}, "nothing passes on the field line"},
+}};
+
+struct Channel {
+  const char* name;
+  const char* unit;
+};
+
+// In the order of the field line's map (DEVELOPERS.md).
+constexpr std::array<Channel, channel_count> channels{{
+    {"zone_1", "K"}, {"zone_2", "K"}, {"zone_3", "K"}, {"zone_4", "K"}, {"load", "K"}, {"load_2", "K"},
+    {"cold_junction", "K"}, {"gauge_pressure", "Pa"}, {"capacitance_gauge", "Pa"}, {"pirani_gauge", "Pa"},
+    {"flow_1", "slm"}, {"flow_2", "slm"}, {"oxygen", "ppm"}, {"oxygen_cell", "K"}, {"dew_point", "K"},
+    {"barometer", "Pa"}, {"valve_position", "1"}, {"mains", "V"}, {"supply_pressure", "Pa"}, {"casing", "K"},
+    {"current_1", "A"}, {"current_2", "A"}, {"current_3", "A"}, {"current_4", "A"},
+}};
+
+const char* seam_name(Seam seam) {
+  switch (seam) {
+    case Seam::plant: return "plant";
+    case Seam::station: return "station";
+    case Seam::line: return "line";
+  }
+  return "";
+}
+
+std::size_t index_of(double value, std::size_t count, double first) {
+  const double index = value - first;
+  if (!(index >= 0.0 && index < static_cast<double>(count))) throw std::invalid_argument("fault: zone or channel out of range");
+  return static_cast<std::size_t>(index);
+}
+
+// Zone numbers count from 1, channels from 0.
+void apply_to_plant(FaultAction action, double value, plant::Disturbances& disturbances) {
+  switch (action) {
+    case FaultAction::element_broken: disturbances.element_broken[index_of(value, plant::zones_max, 1.0)] = true; break;
+    case FaultAction::switch_shorted: disturbances.switch_shorted[index_of(value, plant::zones_max, 1.0)] = true; break;
+    case FaultAction::supply_exhausted: disturbances.supply_exhausted = true; break;
+    case FaultAction::exhaust_blocked: disturbances.exhaust_blocked = true; break;
+    case FaultAction::door_opened: disturbances.door_open = true; break;
+    case FaultAction::mains_dip: disturbances.mains_scale = value; break;
+    case FaultAction::emergency_stop: disturbances.emergency_stop_pressed = true; break;
+    default: break;
+  }
+}
+
+void apply_to_channel(FaultAction action, double rate, double elapsed_s, plant::ChannelFault& channel) {
+  using Kind = plant::ChannelFault::Kind;
+  switch (action) {
+    case FaultAction::thermocouple_open: channel = {Kind::open, 0.0, elapsed_s}; break;
+    case FaultAction::sensor_stuck: channel = {Kind::stuck, 0.0, elapsed_s}; break;
+    case FaultAction::sensor_drift: channel = {Kind::drift, rate, elapsed_s}; break;
+    case FaultAction::glitch: channel = {Kind::drift, rate, 1.0}; break;  // a drift that has gone on for 1 s, for one tick
+    default: break;
+  }
+}
+
+void apply_to_line(FaultAction action, std::span<const double> values, LineFault& line) {
+  switch (action) {
+    case FaultAction::line_drop:
+      line.drop_rate = values[0];
+      line.drop_bytes = static_cast<std::uint32_t>(values[1]);
+      break;
+    case FaultAction::line_corrupt: line.corrupt_rate = values[0]; break;
+    case FaultAction::line_late: line.late_ns = static_cast<std::int64_t>(std::llround(values[0] * 1e6)); break;
+    case FaultAction::line_silent: line.silent = true; break;
+    default: break;
+  }
+}
+
+}  // namespace
+
+std::span<const FaultKind> fault_table() { return kinds; }
+
+const FaultKind* find_fault(std::string_view name) {
+  for (const FaultKind& kind : kinds)
+    if (name == kind.name) return &kind;
+  return nullptr;
+}
+
+const char* channel_name(int channel) {
+  return channel < 0 || channel >= channel_count ? "" : channels[static_cast<std::size_t>(channel)].name;
+}
+
+const char* channel_unit(int channel) {
+  return channel < 0 || channel >= channel_count ? "" : channels[static_cast<std::size_t>(channel)].unit;
+}
+
+int find_channel(std::string_view name) {
+  for (int channel = 0; channel < channel_count; ++channel)
+    if (name == channel_name(channel) || name == fmt::to_string(channel)) return channel;
+  return -1;
+}
+
+std::string describe_faults() {
+  std::string text;
+  for (const FaultKind& kind : kinds) {
+    text += fmt::format("{:<18} {:<8} {}\n", kind.name, seam_name(kind.seam), kind.meaning);
+    for (const FaultParameter& parameter : kind.parameters) {
+      const std::string_view unit = parameter.unit;
+      const std::string preset = unit == "channel" ? channel_name(static_cast<int>(parameter.preset)) : fmt::format("{:g}", parameter.preset);
+      text += fmt::format("  {:<16} {:<16} {} (default {})\n", parameter.name, unit == "1" ? "" : unit, parameter.meaning, preset);
+    }
+  }
+  text += "\nchannel            unit\n";
+  for (const Channel& channel : channels) text += fmt::format("{:<18} {}\n", channel.name, channel.unit);
+  return text;
+}
+
+FaultBank::FaultBank(const std::vector<FaultSource>& sources) {
+  if (sources.size() > faults_max) throw std::invalid_argument(fmt::format("faults: {} given, at most {}", sources.size(), faults_max));
+  for (const FaultSource& source : sources) {
+    const FaultKind* kind = find_fault(source.kind);
+    if (kind == nullptr) throw std::invalid_argument("fault: unknown kind " + source.kind);
+    if (source.values.size() != kind->parameters.size())
+      throw std::invalid_argument(fmt::format("fault {}: {} values, expected {}", kind->name, source.values.size(), kind->parameters.size()));
+    Entry& entry = entries_[count_++];
+    entry.action = kind->action;
+    entry.seam = kind->seam;
+    std::copy(source.values.begin(), source.values.end(), entry.values.begin());
+  }
+}
+
+void FaultBank::begin(std::size_t fault) {
+  state_.active[fault] = true;
+  state_.ticks[fault] = 0;
+  state_.changed = true;
+}
+
+void FaultBank::end(std::size_t fault) {
+  state_.active[fault] = false;
+  state_.changed = true;
+}
+
+bool FaultBank::apply(double period_s, plant::Disturbances& disturbances, LineFault& line) {
+  if (!state_.changed && !state_.moving) return false;
+  state_.changed = false;
+  state_.moving = false;
+  disturbances = plant::Disturbances{};
+  line = LineFault{};
+  for (std::size_t fault = 0; fault < count_; ++fault) {
+    if (!state_.active[fault]) continue;
+    const Entry& entry = entries_[fault];
+    const double elapsed_s = static_cast<double>(state_.ticks[fault]++) * period_s;
+    switch (entry.seam) {
+      case Seam::plant: apply_to_plant(entry.action, entry.values[0], disturbances); break;
+      case Seam::line: apply_to_line(entry.action, entry.values, line); break;
+      case Seam::station:
+        apply_to_channel(entry.action, entry.values[1], elapsed_s, disturbances.channel[index_of(entry.values[0], channel_count, 0.0)]);
+        state_.moving = true;
+        break;
+    }
+  }
+  return true;
+}
+
+}  // namespace sim
