@@ -50,6 +50,63 @@ struct ProgrammeEntry {
   std::uint16_t segments = 0;
 };
 
+enum class ProgrammeState : std::uint8_t {
+  idle = 0, running = 1, held = 2, stopping = 3, stopped = 4, aborting = 5, aborted = 6, complete = 7
+};
+
+inline constexpr std::uint16_t no_segment = 65535;
+
+// The running programme: a private copy, so that the store may be edited meanwhile. Trivially copyable.
+struct ProgrammeRun {
+  ProgrammeState state = ProgrammeState::idle;
+  bool heat_wanted = false;          // a ramp has given the heat loops a set point
+  bool waiting = false;              // the segment's time stands still: tolerance, hold-back or no heat permissive
+  bool failed = false;               // a segment did (time-out, leak test): the reason of an abort
+  bool load_needed = false;          // some segment judges by the load thermocouple
+  Gas gas = Gas::keep;
+  std::uint8_t gain_set = 1;
+  std::uint16_t segment = 0;
+  std::uint16_t segments = 0;        // of the copy, 0: none
+  std::uint32_t elapsed_ms = 0;      // in the segment, waiting included
+  std::uint32_t counted_ms = 0;      // in the segment, waiting left out
+  std::uint32_t settle_ms = 0;       // in stopping or aborting
+  float start_degc = 0.0f;           // of the ramp
+  float rate_k_per_s = 0.0f;         // of the ramp now, signed; 0 outside ramps and while it waits
+  float setpoint_degc = 0.0f;
+  float flow_slm = 0.0f;             // asked for
+  float back_pressure_pa = 0.0f;     // asked for, gauge
+  std::uint16_t repeats[programme_segments_max] = {};   // done so far, by index of the repeat segment
+  Segment copy[programme_segments_max] = {};
+};
+
+// What the programme has to know of the plant and the atmosphere in a tick.
+struct ProgrammeView {
+  std::uint32_t period_ms;
+  float lead_degc;                   // heater side, the zone the ramp starts from
+  float farthest_degc;               // heater side, the zone farthest from the set point
+  float load_degc;
+  bool heat_permissive;
+  bool heater_good, load_good;       // sensors
+  bool task_done, task_failed;       // atmosphere, of the segment running
+  bool plant_settled;                // pump isolated and stopped, heat off: a stop is complete
+  float hold_back_k;                 // 0 off
+  std::uint32_t task_timeout_ms;     // for evacuate, backfill and purge without their own
+};
+
+// Copies a programme in and starts it at the process value. The caller has checked that it exists.
+void programme_start(ProgrammeRun& run, const ProgrammeEntry& entry, const Segment* segments, float back_pressure_pa);
+// One control period of running, stopping and aborting.
+void programme_step(ProgrammeRun& run, const ProgrammeView& view);
+void programme_stop(ProgrammeRun& run);     // to stopping
+void programme_abort(ProgrammeRun& run);    // to aborting
+bool programme_skip(ProgrammeRun& run, const ProgrammeView& view);  // false: this kind of segment is not skipped
+
+// The segment in force, or null when nothing runs.
+const Segment* programme_segment(const ProgrammeRun& run);
+inline bool programme_active(const ProgrammeRun& run) {
+  return run.state == ProgrammeState::running || run.state == ProgrammeState::held;
+}
+
 // Whether every field of a segment is finite and within bounds for its kind; index: its place in the programme (a repeat
 // goes back, never on).
 bool segment_valid(const Segment& segment, int index);
