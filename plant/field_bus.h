@@ -66,8 +66,7 @@ std::size_t answer(const StationSettings& settings, StationState& state, const P
 
 // Moves lags and watchdog over one period, towards the process values at its end. Call once per tick, after the process has
 // moved.
-void advance(const StationSettings& settings, StationState& state, const ProcessValues& process,
-             const Disturbances& disturbances, double period_s);
+void advance(const StationSettings& settings, StationState& state, const ProcessValues& process, double period_s);
 
 // The raw reading of one channel as an exchange now would latch it; broken is its status bit.
 RawReading latch_channel(const StationSettings& settings, StationState& state, const ProcessValues& process,

@@ -76,9 +76,12 @@ struct RawReading {
 // What each instrument stands in, in the process unit of its channel (list above); before lag.
 std::array<double, channel_count> instrument_inputs(const ProcessValues& process);
 
-// Ideal conversion of a process value (after lag), without noise and quantum. process gives cold junction, barometer, cell
+// Ideal conversion of a process value (after lag), without noise, saturation and quantum. process gives cold junction, barometer, cell
 // pressure and cell temperature.
 RawReading convert(const Instruments& instruments, int channel, double value, const ProcessValues& process);
+
+// Where the transmitter or the input saturates (NE 43: 3.8 and 20.5 mA; 10.2 V); the noise is already in.
+double limit_raw(SignalKind kind, double raw);
 
 // What a broken wire reads: thermocouple 100 mV (upscale burn-out), Pt100 400 ohm, loop 3.5 mA, voltage and Pirani 10.5 V
 // (upscale, so that nobody takes it for vacuum), oxygen cell -100 mV (so that nobody takes it for low oxygen).

@@ -17,7 +17,8 @@ inline constexpr std::uint16_t write_registers_max = 123;        // FC 16
 inline constexpr std::uint16_t write_read_registers_max = 121;   // write part of FC 23
 
 enum Function : std::uint8_t { read_holding = 3, read_input = 4, write_single = 6, write_multiple = 16, write_and_read = 23 };
-enum Exception : std::uint8_t { none = 0, illegal_function = 1, illegal_address = 2, illegal_value = 3, device_failure = 4 };
+enum Exception : std::uint8_t { none = 0, illegal_function = 1, illegal_address = 2, illegal_value = 3, device_failure = 4,
+                                device_busy = 6 };
 
 // Preset 0xFFFF, reflected polynomial 0xA001; of an empty span 0xFFFF; over a frame with its CRC 0.
 std::uint16_t crc16(std::span<const std::uint8_t> bytes);

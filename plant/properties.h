@@ -37,6 +37,9 @@ double conductivity_w_m_k(Species species, double t_k);
 double mixture_viscosity_pa_s(std::span<const double> fraction, double t_k);
 double mixture_conductivity_w_m_k(std::span<const double> fraction, double t_k);
 
+// Of each pure gas at one temperature.
+struct PureValues { std::array<double, species_count> root_viscosity, viscosity, conductivity; };
+
 // The same for the tick path: tabulated from 200 to 1800 K every 4 K (clamped outside), no transcendental function.
 // cp is linear between nodes and the enthalpy its exact integral, so that the two agree and energy closes. Against the
 // polynomials: cp within 2e-5 relative, enthalpy within 0.2 J/mol, transport within 2e-4 relative.
@@ -66,6 +69,7 @@ class GasTable {
   struct Node {
     std::array<double, species_count> cp, cp_slope, enthalpy, root_viscosity, conductivity;
   };
+  PureValues pure_at(double t_k) const;
   std::vector<Node> node_;
 };
 const GasTable& gas_table();   // built once
@@ -76,7 +80,7 @@ double saturation_ice_pa(double degc);
 double saturation_liquid_pa(double degc);
 // Frost point (below 0 degC) or dew point at a vapour pressure, by Newton; -130 degC for nothing.
 double dew_point_degc(double vapour_pa);
-// The same from a table uniform in ln p, -130..+60 degC, within 0.01 K.
+// The same from a table uniform in ln p, -130..+60 degC, within 0.02 K.
 double dew_point_fast_degc(double vapour_pa);
 
 }  // namespace plant

@@ -28,9 +28,9 @@ class ThermocoupleTable {
   explicit ThermocoupleTable(ThermocoupleType type);
   double emf_mv(double junction_degc) const;   // clamped to the range; NaN gives the low end
  private:
-  struct Node { double emf_mv, slope_mv_per_k; };
+  struct Interval { double c0, c1, c2, c3; };   // of x = degrees above the interval's start
   double low_degc_ = 0.0, high_degc_ = 0.0;
-  std::vector<Node> nodes_;
+  std::vector<Interval> interval_;
 };
 const ThermocoupleTable& thermocouple_table(ThermocoupleType type);   // built once
 

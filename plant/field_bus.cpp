@@ -1,0 +1,272 @@
+#include "plant/field_bus.h"
+
+#include <algorithm>
+#include <cmath>
+#include <string>
+
+#include "plant/modbus.h"
+
+namespace plant {
+
+namespace {
+
+// Places in the output block, registers from station_output_address.
+constexpr int out_sequence = 0, out_coils = 1, out_row = 2, out_gas = 3, out_demand = 4, out_meter = 12, out_valve = 16;
+constexpr int gas_selections = 5;
+
+enum Coil : std::uint16_t {
+  coil_contactor = 1 << 0,
+  coil_process = 1 << 1,
+  coil_purge_shut = 1 << 2,
+  coil_exhaust_shut = 1 << 3,
+  coil_bypass = 1 << 4,
+  coil_air = 1 << 5,
+  coil_pump = 1 << 6,
+  coil_isolation = 1 << 7,
+  coil_vent_shut = 1 << 8,
+  coil_pilot = 1 << 9,
+  coil_horn = 1 << 10
+};
+
+// The safe rows of the design: heat off, contactor open, pump isolated in every one; here what differs. Normal positions
+// (no coil): purge and exhaust open. The back-pressure valve stands open in all of them.
+struct SafeRow { bool purge_open, exhaust_open, bypass_open, pilot; };
+constexpr std::array<SafeRow, safe_rows + 1> safe_row_table{{
+    {true, true, false, false},    // 0: none commanded, as without power
+    {false, true, false, false},   // 1 air: gas shut
+    {true, true, false, false},    // 2 inert: purge keeps air out of a cooling retort
+    {true, true, false, true},     // 3 combustible: the same, what leaves is burnt
+    {true, true, false, false},    // 4 vacuum: inert gas, not air, fills it
+    {false, true, true, false},    // 5 over-pressure: inlets shut, bypass open
+}};
+
+float block_f32(std::span<const std::uint16_t> block, int place) {
+  std::array<std::uint8_t, 4> bytes{};
+  modbus::put_u16(bytes.data(), block[static_cast<std::size_t>(place)]);
+  modbus::put_u16(bytes.data() + 2, block[static_cast<std::size_t>(place) + 1]);
+  return modbus::get_f32(bytes.data());
+}
+
+bool block_is_valid(std::span<const std::uint16_t> block) {
+  for (int place = out_demand; place < station_output_registers; place += 2) {
+    if (!std::isfinite(block_f32(block, place))) return false;
+  }
+  return block[out_row] <= safe_rows && block[out_gas] < gas_selections;
+}
+
+double loop_frac(float ma) { return std::clamp((static_cast<double>(ma) - 4.0) / 16.0, 0.0, 1.0); }
+double frac(float value) { return std::clamp(static_cast<double>(value), 0.0, 1.0); }
+
+Commands commands_of(std::span<const std::uint16_t> block) {
+  Commands commands;
+  const std::uint16_t coils = block[out_coils];
+  const auto energised = [coils](Coil coil) { return (coils & coil) != 0; };
+  commands.contactor = energised(coil_contactor);
+  commands.process_open = energised(coil_process);
+  commands.purge_open = !energised(coil_purge_shut);
+  commands.exhaust_open = !energised(coil_exhaust_shut);
+  commands.bypass_open = energised(coil_bypass);
+  commands.air_open = energised(coil_air);
+  commands.pump_run = energised(coil_pump);
+  commands.isolation_open = energised(coil_isolation);
+  commands.inlet_vent_open = !energised(coil_vent_shut);
+  commands.pilot = energised(coil_pilot);
+  commands.horn = energised(coil_horn);
+  commands.safe_row = block[out_row];
+  commands.gas = block[out_gas];
+  for (int zone = 0; zone < zones_max; ++zone) {
+    commands.demand[static_cast<std::size_t>(zone)] = frac(block_f32(block, out_demand + 2 * zone));
+  }
+  for (int meter = 0; meter < 2; ++meter) {
+    commands.meter_set[static_cast<std::size_t>(meter)] = loop_frac(block_f32(block, out_meter + 2 * meter));
+  }
+  commands.valve_frac = frac(block_f32(block, out_valve));
+  return commands;
+}
+
+std::uint16_t discrete_inputs(const ProcessValues& process) {
+  const std::array<bool, 14> inputs{process.door_closed,     process.emergency_stop_healthy, process.contactor_closed,
+                                    process.pump_at_speed,   process.exhaust_open,           process.isolation_open,
+                                    process.supply_present,  process.over_pressure,          process.limiter_healthy,
+                                    process.key_commissioning, process.bypass_open,          process.air_open,
+                                    process.process_open,    process.purge_open};
+  unsigned bits = 0;
+  for (std::size_t i = 0; i < inputs.size(); ++i) bits |= static_cast<unsigned>(inputs[i]) << i;
+  return static_cast<std::uint16_t>(bits);
+}
+
+std::uint16_t station_status(const StationState& state) {
+  return static_cast<std::uint16_t>((state.watchdog_acted ? 1u : 0u) | static_cast<unsigned>(state.imposed_row) << 8);
+}
+
+// Nearest multiple of quantum, ties to even: adding and taking away 1.5 * 2^52 rounds to an integer without a call.
+double quantised(double value, double quantum) {
+  if (quantum <= 0.0) return value;
+  constexpr double to_integer = 0x1.8p52;
+  return (value / quantum + to_integer - to_integer) * quantum;
+}
+
+// The station's register file as one exchange sees it.
+struct Registers {
+  const StationSettings& settings;
+  StationState& state;
+  const ProcessValues& process;
+  const Disturbances& disturbances;
+  std::uint16_t status;
+
+  static bool within(std::uint16_t address, std::uint16_t count, std::uint16_t first, std::uint16_t size) {
+    return address >= first && address - first + count <= size;
+  }
+  static bool in_output(std::uint16_t address, std::uint16_t count) {
+    return within(address, count, station_output_address, station_output_registers);
+  }
+  bool can_read(std::uint16_t address, std::uint16_t count) const {
+    return within(address, count, station_input_address, station_input_registers) || in_output(address, count);
+  }
+  bool can_write(std::uint16_t address, std::uint16_t count) const { return in_output(address, count); }
+
+  modbus::Exception write(std::uint16_t address, std::span<const std::uint8_t> big_endian) {
+    auto block = state.output;
+    for (std::size_t i = 0; i < big_endian.size() / 2; ++i) {
+      block[static_cast<std::size_t>(address - station_output_address) + i] = modbus::get_u16(&big_endian[2 * i]);
+    }
+    if (!block_is_valid(block)) return modbus::illegal_value;
+    state.output = block;
+    state.commands = commands_of(block);
+    if (block[out_row] != 0 && block[out_row] != safe_rows) state.atmosphere_row = static_cast<std::uint8_t>(block[out_row]);
+    state.silent_ns = 0;
+    state.imposed_ns = 0;
+    state.imposed_row = 0;
+    state.watchdog_acted = false;
+    return modbus::none;
+  }
+
+  void read(std::uint16_t address, std::span<std::uint8_t> big_endian) {
+    if (in_output(address, 1)) {
+      for (std::size_t i = 0; i < big_endian.size() / 2; ++i) {
+        modbus::put_u16(&big_endian[2 * i], state.output[static_cast<std::size_t>(address - station_output_address) + i]);
+      }
+      return;
+    }
+    std::array<std::uint8_t, 2 * station_input_registers> block;
+    latch(block);
+    std::copy_n(block.begin() + 2 * address, big_endian.size(), big_endian.begin());
+  }
+
+  void latch(std::array<std::uint8_t, 2 * station_input_registers>& block) {
+    std::uint32_t broken = 0;
+    for (int c = 0; c < channel_count; ++c) {
+      const RawReading reading = latch_channel(settings, state, process, disturbances, c);
+      broken |= std::uint32_t{reading.broken} << c;
+      modbus::put_f32(&block[2 * (6 + 2 * static_cast<std::size_t>(c))], static_cast<float>(reading.raw));
+    }
+    modbus::put_u16(&block[0], state.output[out_sequence]);
+    modbus::put_u16(&block[2], static_cast<std::uint16_t>(broken & 0xFFFF));
+    modbus::put_u16(&block[4], static_cast<std::uint16_t>(broken >> 16));
+    modbus::put_u16(&block[6], discrete_inputs(process));
+    modbus::put_u16(&block[8], status);
+    modbus::put_u16(&block[10], station_map_version);
+  }
+};
+
+// Imposes the row: the pump is isolated at once and stopped a little later, so that no air passes the closing isolation valve.
+void impose(const StationSettings& settings, StationState& state) {
+  Commands safe = state.imposed_row == 0 ? unpowered_commands() : safe_row_commands(state.imposed_row);
+  if (state.imposed_row != 0) safe.gas = state.commands.gas;   // the selector stays: the purge is to flow the same gas
+  if (state.pump_was_running && state.imposed_ns < settings.pump_stop_ns) {
+    safe.pump_run = true;
+    safe.inlet_vent_open = false;
+  }
+  state.commands = safe;
+}
+
+void watch(const StationSettings& settings, StationState& state, const ProcessValues& process, std::int64_t period_ns) {
+  state.silent_ns += period_ns;
+  if (state.silent_ns < settings.watchdog_ns) return;
+  if (!state.watchdog_acted) {
+    state.watchdog_acted = true;
+    state.imposed_ns = 0;
+    state.imposed_row = static_cast<std::uint8_t>(state.output[out_row]);
+    state.pump_was_running = state.commands.pump_run;
+  } else {
+    state.imposed_ns += period_ns;
+  }
+  const bool relieved = process.retort_pa - process.barometer_pa < settings.release_pa;
+  if (state.imposed_row == safe_rows && relieved) state.imposed_row = state.atmosphere_row == 0 ? 2 : state.atmosphere_row;
+  impose(settings, state);
+}
+
+}  // namespace
+
+StationState initial_station(const StationSettings& settings, const ProcessValues& process, std::uint64_t seed) {
+  check_instruments(settings.instruments);
+  StationState state;
+  state.commands = unpowered_commands();
+  state.lagged = instrument_inputs(process);
+  for (std::size_t c = 0; c < state.noise.size(); ++c) {
+    state.noise[c] = RandomStream(seed, "station.channel." + std::to_string(c));
+  }
+  return state;
+}
+
+Commands unpowered_commands() { return safe_row_commands(0); }
+
+Commands safe_row_commands(int row) {
+  const SafeRow& safe = safe_row_table[static_cast<std::size_t>(std::clamp(row, 0, safe_rows))];
+  Commands commands;
+  commands.safe_row = std::clamp(row, 0, safe_rows);
+  commands.purge_open = safe.purge_open;
+  commands.exhaust_open = safe.exhaust_open;
+  commands.bypass_open = safe.bypass_open;
+  commands.pilot = safe.pilot;
+  commands.valve_frac = 1.0;
+  return commands;
+}
+
+std::size_t answer(const StationSettings& settings, StationState& state, const ProcessValues& process,
+                   const Disturbances& disturbances, std::span<const std::uint8_t> request, std::span<std::uint8_t> answer) {
+  // The status is that of the boundary: the answer to the exchange that ends a silence still says what the watchdog did.
+  Registers registers{settings, state, process, disturbances, station_status(state)};
+  return modbus::serve(station_unit, registers, request, answer);
+}
+
+void advance(const StationSettings& settings, StationState& state, const ProcessValues& process, double period_s) {
+  if (state.gain_period_s != period_s) {   // exact for a process value held over the period
+    for (std::size_t c = 0; c < state.gain.size(); ++c) {
+      const double lag_s = settings.instruments.channel[c].lag_s;
+      state.gain[c] = lag_s > 0.0 ? -std::expm1(-period_s / lag_s) : 1.0;
+    }
+    state.gain_period_s = period_s;
+  }
+  const auto inputs = instrument_inputs(process);
+  for (std::size_t c = 0; c < inputs.size(); ++c) state.lagged[c] += state.gain[c] * (inputs[c] - state.lagged[c]);
+  ++state.sample;
+  watch(settings, state, process, std::llround(period_s * 1e9));
+}
+
+RawReading latch_channel(const StationSettings& settings, StationState& state, const ProcessValues& process,
+                         const Disturbances& disturbances, int channel) {
+  const auto c = static_cast<std::size_t>(channel);
+  const ChannelSettings& at = settings.instruments.channel[c];
+  const ChannelFault& fault = disturbances.channel[c];
+  if (fault.kind == ChannelFault::Kind::open && at.fitted) return {broken_wire_raw(at.kind), true};
+
+  const double drift = fault.kind == ChannelFault::Kind::drift ? fault.rate_per_s * fault.elapsed_s : 0.0;
+  RawReading reading = convert(settings.instruments, channel, state.lagged[c] + drift, process);
+  if (at.fitted && !reading.broken) {
+    const double noisy = reading.raw + at.noise * state.noise[c].normal(state.sample);
+    reading.raw = quantised(limit_raw(at.kind, noisy), at.quantum);
+  }
+  if (!std::isfinite(reading.raw)) reading = {broken_wire_raw(at.kind), true};   // no NaN on a line, ever
+
+  const std::uint32_t bit = std::uint32_t{1} << channel;
+  if (fault.kind != ChannelFault::Kind::stuck) {
+    state.stuck &= ~bit;
+    return reading;
+  }
+  if ((state.stuck & bit) == 0) state.held[c] = reading.raw;
+  state.stuck |= bit;
+  return {state.held[c], reading.broken};
+}
+
+}  // namespace plant
