@@ -1,5 +1,6 @@
 // saggar registers: both register maps, from the tables the code itself uses.
 #include <cstdio>
+#include <memory>
 #include <string>
 #include <vector>
 
@@ -7,6 +8,8 @@
 
 #include "firmware/parameters.h"
 #include "firmware/registers.h"
+#include "plant/field_bus.h"
+#include "sim/faults.h"
 #include "tools/verbs.h"
 
 namespace tools {
@@ -37,8 +40,81 @@ std::string bounds(const fw::ParameterInfo& info) {
   return fmt::format("{} ({:g} to {:g}, preset {:g})", info.meaning, info.low, info.high, info.preset);
 }
 
+// What a raw reading means, from the instrument that the station has by default.
+std::string reading(const plant::ChannelSettings& channel, const std::string& process_unit) {
+  switch (channel.kind) {
+    case plant::SignalKind::thermocouple: return "thermocouple, between the terminals of the cold-junction block";
+    case plant::SignalKind::pt100: return "Pt100 (IEC 60751)";
+    case plant::SignalKind::current_loop: return fmt::format("4..20 = {:g}..{:g} {}", channel.low, channel.high, process_unit);
+    case plant::SignalKind::voltage: return fmt::format("0..10 = {:g}..{:g} {}", channel.low, channel.high, process_unit);
+    case plant::SignalKind::pirani: return "nitrogen-calibrated, p = 0.1 Pa * 10^((V - 1) / 1.25)";
+    case plant::SignalKind::nernst: return "zirconia cell, Nernst against air, positive with less oxygen than air";
+  }
+  return "";
+}
+
+// The fault table names the unit of a channel's change; for temperatures a reading is on the scale.
+std::string process_unit_of(int channel) {
+  const std::string unit = sim::channel_unit(channel);
+  return unit == "K" ? "degC" : unit;
+}
+
+const char* raw_unit(plant::SignalKind kind) {
+  switch (kind) {
+    case plant::SignalKind::thermocouple:
+    case plant::SignalKind::nernst: return "mV";
+    case plant::SignalKind::pt100: return "ohm";
+    case plant::SignalKind::current_loop: return "mA";
+    case plant::SignalKind::voltage:
+    case plant::SignalKind::pirani: return "V";
+  }
+  return "";
+}
+
+void add_field_inputs(std::vector<Row>& rows) {
+  const unsigned base = plant::station_input_address;
+  const auto head = [&](unsigned offset, const char* type, const char* name, const char* meaning) {
+    rows.push_back({"field", "read", name, "", type, meaning, base + offset});
+  };
+  head(0, "u16", "station.sequence", "echo of the sequence last written");
+  head(1, "u16", "station.channel_status", "bit c: channel c broken or out of range; this register bits 0..15, the next 16..23");
+  head(3, "u16", "station.discrete_inputs",
+       "bit: 0 door closed, 1 emergency stop healthy, 2 contactor closed, 3 pump up to speed, 4 exhaust shut-off open, 5 pump isolation "
+       "open, 6 supply present, 7 over-pressure switch made, 8 over-temperature limiter healthy, 9 key switch, 10 bypass open, 11 air "
+       "admittance open, 12 process valve open, 13 purge valve open");
+  head(4, "u16", "station.state", "bit 0: watchdog has acted; bits 8..11: safe row it imposes");
+  head(5, "u16", "station.map_version", "1");
+  const plant::Instruments instruments = plant::default_instruments(plant::zones_max);
+  for (int c = 0; c < plant::channel_count; ++c) {
+    const plant::ChannelSettings& channel = instruments.channel[static_cast<std::size_t>(c)];
+    rows.push_back({"field", "read", fmt::format("channel.{}", sim::channel_name(c)), raw_unit(channel.kind), "f32",
+                    reading(channel, process_unit_of(c)), base + 6 + 2 * static_cast<unsigned>(c)});
+  }
+}
+
+void add_field_outputs(std::vector<Row>& rows) {
+  const unsigned base = plant::station_output_address;
+  const auto add_row = [&](unsigned offset, const char* type, std::string name, const char* unit, const char* meaning) {
+    rows.push_back({"field", "write", std::move(name), unit, type, meaning, base + offset});
+  };
+  add_row(0, "u16", "output.sequence", "", "counts exchanges");
+  add_row(1, "u16", "output.coils", "",
+          "bit, energised: 0 contactor, 1 process gas opens, 2 inert purge SHUTS, 3 exhaust shut-off SHUTS, 4 bypass opens, 5 air admittance "
+          "opens, 6 pump motor, 7 pump isolation opens, 8 pump inlet vent SHUTS, 9 burn-off pilot, 10 horn");
+  add_row(2, "u16", "output.safe_row", "", "1 air, 2 inert, 3 combustible, 4 vacuum, 5 over-pressure: imposed when the line is silent for 1 s");
+  add_row(3, "u16", "output.gas", "", "0 none, 1 air, 2 nitrogen, 3 argon, 4 helium");
+  for (unsigned zone = 0; zone < plant::zones_max; ++zone) {
+    add_row(4 + 2 * zone, "f32", fmt::format("output.demand_{}", zone + 1), "1", "heater demand, 0..1");
+  }
+  add_row(12, "f32", "output.flow_1", "mA", "4..20 = 0..full scale in the calibration gas");
+  add_row(14, "f32", "output.flow_2", "mA", "4..20 = 0..full scale in the calibration gas");
+  add_row(16, "f32", "output.back_pressure_valve", "1", "0 shut .. 1 open");
+}
+
 std::vector<Row> all_rows() {
   std::vector<Row> rows;
+  add_field_inputs(rows);
+  add_field_outputs(rows);
   add(rows, fw::monitor_table());
   add(rows, fw::command_table());
   unsigned address = fw::parameter_address;
