@@ -24,11 +24,14 @@ ValveCharacteristic valve_characteristic(const Parameters& parameters);
 struct BackPressureLoop {
   Pid pid;
   float capacity_frac = 0.0f;   // last asked for, before the interlocks
-  float valve_frac = 0.0f;      // the travel that gives it
+  float valve_frac = 0.0f;      // the travel that gives it to within the dead band; what went out after the interlocks
+  float filtered_pa = 0.0f;     // the pressure it acts on
+  bool has_pressure = false;
 };
 
 // Call every tick when the loop is in charge. Returns the valve's travel 0..1 before the interlocks. A set point or process
-// value that is not finite holds the valve where it is.
+// value that is not finite holds the valve where it is. Put it in charge when a backfill begins, not when it ends: it opens
+// the valve about integral_s ahead of the set point, and a pressure that rises at 650 Pa/s leaves no time for less.
 float back_pressure_automatic(BackPressureLoop& loop, const Parameters& parameters, float setpoint_pa, float chamber_pa);
 
 // Call every tick when something else positions the valve (safe row, evacuation, manual): the loop follows, so that the

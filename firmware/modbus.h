@@ -35,7 +35,7 @@ void put_register_u32(std::uint32_t value, std::span<std::uint16_t, 2> registers
 
 struct ModbusCounters {
   std::uint32_t frames = 0;            // delimited with a good CRC and meant for this end
-  std::uint32_t crc_errors = 0;        // a frame of full length with a wrong CRC
+  std::uint32_t crc_errors = 0;        // times the receiver lost the frames by a wrong CRC
   std::uint32_t skipped_bytes = 0;     // bytes that belonged to no frame
   std::uint32_t overflows = 0;         // bytes lost because nobody took frames
 };
@@ -44,6 +44,7 @@ struct ModbusCounters {
 struct ModbusReceiver {
   std::uint8_t bytes[2 * modbus_frame_max] = {};
   std::uint16_t size = 0;
+  bool searching = false;              // a frame had a wrong CRC and none has been good since: counts as one error
   std::uint64_t arrival_us = 0;        // of the last byte
   ModbusCounters counters;
 };

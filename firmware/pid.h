@@ -11,7 +11,7 @@
 // A direct-acting loop (more process value, more output) has a negative K.
 //
 // The code is a template only so that a test can run it in double against published sequences; firmware uses Pid (float).
-// The integral is an int64 in units of 2^-50: sums of hours lose nothing, whatever the number type.
+// The integral is an int64 in units of 2^-48 of the output's, -16384..16384: sums of hours lose nothing, whatever the number type.
 #pragma once
 
 #include <cmath>
@@ -40,7 +40,8 @@ class BasicPid {
  public:
   // Half one: the output for this sample, inside the limits and the rate limit counted from the output last applied.
   // Settings that differ from the ones before are taken over without a bump: v of this sample is what the old
-  // settings give, only from the next sample on do the new ones act. Inputs must be finite.
+  // settings give, only from the next sample on do the new ones act. Inputs must be finite. Once in automatic, settings
+  // that leave the feed-forward's share out of v are the caller's: a step of F is a step of v.
   Real automatic(const PidSettings<Real>& settings, Real setpoint, Real process_value, Real feed_forward = Real(0));
 
   // Half two: what the actuator got after the interlocks. Integrates once per automatic(); further calls before the next
@@ -66,11 +67,19 @@ class BasicPid {
   bool at_limit() const { return at_limit_; }     // the last automatic() was cut by a limit or the rate limit
 
  private:
-  void take_value(Real process_value);
+  struct Parts {
+    Real proportional, derivative;
+  };
+  Parts parts(const PidSettings<Real>& settings, Real setpoint, Real process_value) const;
+  Real take_sample(const PidSettings<Real>& settings, Real setpoint, Real process_value);
+  Real limited(const PidSettings<Real>& settings, Real unlimited) const;
   void add_to_integral(Real change);
 
+  static constexpr Real units_per_one = Real(281474976710656.0);   // 2^48
+  static constexpr Real integral_max = Real(16384);                // so that the sum stays below 2^62
+
   PidSettings<Real> settings_{};
-  std::int64_t integral_ = 0;   // 2^-50 of an output unit
+  std::int64_t integral_ = 0;   // 2^-48 of an output unit
   Real derivative_{};
   Real proportional_{};
   Real value_old_{};
@@ -82,6 +91,116 @@ class BasicPid {
   bool pending_ = false;
   bool at_limit_ = false;
 };
+
+template <typename Real>
+typename BasicPid<Real>::Parts BasicPid<Real>::parts(const PidSettings<Real>& settings, Real setpoint,
+                                                     Real process_value) const {
+  const Real proportional = settings.gain * (settings.setpoint_weight * setpoint - process_value);
+  if (!(settings.derivative_s > Real(0))) return {proportional, Real(0)};
+  const Real filter = settings.derivative_filter > Real(0) ? settings.derivative_filter : Real(10);
+  const Real divisor = settings.derivative_s + filter * settings.period_s;
+  const Real ad = settings.derivative_s / divisor;
+  const Real bd = settings.gain * filter * settings.derivative_s / divisor;
+  const Real value_old = has_value_ ? value_old_ : process_value;
+  return {proportional, ad * derivative_ - bd * (process_value - value_old)};
+}
+
+// P and D of this sample with the integral as it stands: v without feed-forward. Takes new settings over without a bump.
+template <typename Real>
+Real BasicPid<Real>::take_sample(const PidSettings<Real>& settings, Real setpoint, Real process_value) {
+  const Parts now = parts(settings, setpoint, process_value);
+  const bool same_law = settings.gain == settings_.gain && settings.derivative_s == settings_.derivative_s &&
+                        settings.derivative_filter == settings_.derivative_filter &&
+                        settings.setpoint_weight == settings_.setpoint_weight && settings.period_s == settings_.period_s;
+  if (has_settings_ && !same_law) {
+    const Parts before = parts(settings_, setpoint, process_value);
+    set_integral(before.proportional + integral() + before.derivative - now.proportional - now.derivative);
+  }
+  settings_ = settings;
+  has_settings_ = true;
+  proportional_ = now.proportional;
+  derivative_ = now.derivative;
+  value_old_ = process_value;
+  has_value_ = true;
+  error_ = setpoint - process_value;
+  return proportional_ + integral() + derivative_;
+}
+
+template <typename Real>
+Real BasicPid<Real>::limited(const PidSettings<Real>& settings, Real unlimited) const {
+  Real low = settings.out_min;
+  Real high = settings.out_max;
+  if (settings.out_rate_per_s > Real(0)) {
+    const Real step = settings.out_rate_per_s * settings.period_s;
+    // The limits themselves win: an output outside them (limits just narrowed) comes back at once.
+    if (output_ - step > low) low = output_ - step;
+    if (output_ + step < high) high = output_ + step;
+    if (low > settings.out_max) low = settings.out_max;
+    if (high < settings.out_min) high = settings.out_min;
+  }
+  if (!(unlimited > low)) return low;  // also a NaN
+  return unlimited < high ? unlimited : high;
+}
+
+template <typename Real>
+Real BasicPid<Real>::automatic(const PidSettings<Real>& settings, Real setpoint, Real process_value, Real feed_forward) {
+  unlimited_ = take_sample(settings, setpoint, process_value) + feed_forward;
+  const Real output = limited(settings, unlimited_);
+  at_limit_ = output != unlimited_;
+  pending_ = true;
+  return output;
+}
+
+template <typename Real>
+void BasicPid<Real>::applied(Real output) {
+  if (!std::isfinite(output)) return;
+  output_ = output;
+  if (!pending_) return;
+  pending_ = false;
+  Real change = Real(0);
+  if (settings_.integral_s > Real(0)) change = settings_.gain * settings_.period_s / settings_.integral_s * error_;
+  if (settings_.tracking_s > Real(0)) change += settings_.period_s / settings_.tracking_s * (output - unlimited_);
+  add_to_integral(change);
+}
+
+template <typename Real>
+void BasicPid<Real>::manual(const PidSettings<Real>& settings, Real setpoint, Real process_value, Real output,
+                            Real feed_forward) {
+  take_sample(settings, setpoint, process_value);
+  set_integral(output - proportional_ - derivative_ - feed_forward);
+  unlimited_ = output;
+  output_ = output;
+  pending_ = false;
+  at_limit_ = false;
+}
+
+template <typename Real>
+void BasicPid<Real>::set_integral(Real value) {
+  integral_ = 0;
+  add_to_integral(value);
+}
+
+template <typename Real>
+void BasicPid<Real>::set_process_value(Real value) {
+  value_old_ = value;
+  has_value_ = true;
+}
+
+template <typename Real>
+Real BasicPid<Real>::integral() const {
+  return static_cast<Real>(integral_) / units_per_one;  // a division by a power of two is exact
+}
+
+template <typename Real>
+void BasicPid<Real>::add_to_integral(Real change) {
+  if (!(change > -integral_max)) change = std::isfinite(change) ? -integral_max : Real(0);  // a NaN adds nothing
+  if (change > integral_max) change = integral_max;
+  constexpr std::int64_t sum_max = std::int64_t{1} << 62;
+  std::int64_t sum = integral_ + static_cast<std::int64_t>(std::round(change * units_per_one));
+  if (sum > sum_max) sum = sum_max;
+  if (sum < -sum_max) sum = -sum_max;
+  integral_ = sum;
+}
 
 using Pid = BasicPid<float>;
 

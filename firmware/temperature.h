@@ -21,12 +21,13 @@ struct HeatLoop {
 // Call every tick; runs the PID every heat_every-th. Returns the demand 0..1 before the interlocks. A set point or process
 // value that is not finite gives demand 0 at once and leaves the loop as it was (the caller has the bad quality to alarm on).
 // Gain sets and changed parameters are taken over without a bump. setpoint_rate_k_per_s: of the programme's ramp, 0 in a
-// soak; it feeds forward with heat_feed_forward parameters (0 there: none).
+// soak; it feeds forward by heat_feed_forward_s_per_k.
 float heat_automatic(HeatLoop& loop, const Parameters& parameters, int gain_set, float setpoint_degc, float zone_degc,
                      float setpoint_rate_k_per_s);
 
-// Call every tick when the loop is not in charge (idle, no permissive, manual): demand follows demand_frac (clamped 0..1, 0 when not finite),
-// and the next heat_automatic() goes on from there without a bump. Runs the PID at once, not every n-th tick.
+// Call every tick when the loop is not in charge (idle, no permissive, manual): demand follows demand_frac (clamped 0..1, 0
+// when not finite), and the next heat_automatic() goes on from there without a bump. Runs the PID at once, not every n-th
+// tick.
 float heat_manual(HeatLoop& loop, const Parameters& parameters, int gain_set, float setpoint_degc, float zone_degc,
                   float demand_frac);
 

@@ -1,0 +1,345 @@
+#include "firmware/modbus.h"
+
+#include <array>
+#include <bit>
+#include <cstring>
+
+namespace fw {
+
+namespace {
+
+using CrcTables = std::array<std::array<std::uint16_t, 256>, 8>;
+
+// Slicing by eight: table k advances a byte that stands k places before the end of a block of eight.
+constexpr CrcTables make_crc_tables() {
+  CrcTables tables{};
+  for (unsigned byte = 0; byte < 256; ++byte) {
+    unsigned crc = byte;
+    for (int bit = 0; bit < 8; ++bit) crc = (crc & 1u) != 0 ? (crc >> 1) ^ 0xA001u : crc >> 1;
+    tables[0][byte] = static_cast<std::uint16_t>(crc);
+  }
+  for (unsigned byte = 0; byte < 256; ++byte) {
+    for (std::size_t k = 1; k < 8; ++k) {
+      const unsigned before = tables[k - 1][byte];
+      tables[k][byte] = static_cast<std::uint16_t>((before >> 8) ^ tables[0][before & 0xFFu]);
+    }
+  }
+  return tables;
+}
+
+constexpr CrcTables crc_tables = make_crc_tables();
+
+constexpr std::size_t frame_min = 4;
+
+enum class Verdict : std::uint8_t { no_start, incomplete, open_end, complete };
+
+struct Extent {
+  Verdict verdict;
+  std::size_t size;   // with complete: bytes of the frame
+};
+
+std::uint16_t word(const std::uint8_t* bytes) { return static_cast<std::uint16_t>(bytes[0] << 8 | bytes[1]); }
+
+std::uint8_t* put_word(std::uint8_t* at, std::uint16_t value) {
+  at[0] = static_cast<std::uint8_t>(value >> 8);
+  at[1] = static_cast<std::uint8_t>(value & 0xFFu);
+  return at + 2;
+}
+
+// Appends the CRC to size bytes and returns the whole length.
+std::size_t seal(std::span<std::uint8_t> buffer, std::size_t size) {
+  const std::uint16_t crc = modbus_crc(buffer.first(size));
+  buffer[size] = static_cast<std::uint8_t>(crc & 0xFFu);
+  buffer[size + 1] = static_cast<std::uint8_t>(crc >> 8);
+  return size + 2;
+}
+
+Extent fixed(std::size_t size, std::size_t available) {
+  return {available >= size ? Verdict::complete : Verdict::incomplete, size};
+}
+
+// A request whose data length stands in byte count_at, with overhead bytes around the data.
+Extent counted(std::span<const std::uint8_t> bytes, std::size_t count_at, std::size_t overhead) {
+  if (bytes.size() <= count_at) return {Verdict::incomplete, 0};
+  const std::size_t size = overhead + bytes[count_at];
+  if (size > modbus_frame_max) return {Verdict::no_start, 0};
+  return fixed(size, bytes.size());
+}
+
+// Could a request begin here, and where would it end? Functions the core has not are delimited too, so that they get their
+// exception and do not cost the frames behind them; a function nobody knows ends with the silence after it.
+Extent request_extent(std::span<const std::uint8_t> bytes, std::uint8_t unit) {
+  if (bytes[0] != unit && bytes[0] != 0) return {Verdict::no_start, 0};
+  if (bytes.size() < 2) return {Verdict::incomplete, 0};
+  switch (bytes[1]) {
+    case 0x01: case 0x02: case 0x03: case 0x04: case 0x05: case 0x06: case 0x08: return fixed(8, bytes.size());
+    case 0x07: case 0x0B: case 0x0C: case 0x11: return fixed(4, bytes.size());
+    case 0x0F: case 0x10: return counted(bytes, 6, 9);
+    case 0x14: case 0x15: return counted(bytes, 2, 5);
+    case 0x16: return fixed(10, bytes.size());
+    case 0x17: return counted(bytes, 10, 13);
+    case 0x18: return fixed(6, bytes.size());
+    default: break;
+  }
+  // To all, nobody answers an unknown function: such a start is more likely noise.
+  if (bytes[0] == 0 || bytes[1] == 0 || bytes[1] >= 0x80u) return {Verdict::no_start, 0};
+  return {Verdict::open_end, 0};
+}
+
+Extent reply_extent(std::span<const std::uint8_t> bytes, const ModbusExpectation& expectation) {
+  if (bytes[0] != expectation.unit) return {Verdict::no_start, 0};
+  if (bytes.size() < 2) return {Verdict::incomplete, 0};
+  if (bytes[1] == (expectation.function | 0x80u)) return fixed(5, bytes.size());
+  if (bytes[1] != expectation.function) return {Verdict::no_start, 0};
+  if (bytes.size() < 3) return {Verdict::incomplete, 0};
+  const std::size_t data = std::size_t{2} * expectation.read_count;
+  if (bytes[2] != data) return {Verdict::no_start, 0};
+  return fixed(5 + data, bytes.size());
+}
+
+// What a receiver looks for: requests to a unit, or one kind of reply.
+struct Wanted {
+  bool reply;
+  std::uint8_t unit;
+  const ModbusExpectation* expectation;
+};
+
+Extent extent_of(std::span<const std::uint8_t> bytes, const Wanted& wanted) {
+  return wanted.reply ? reply_extent(bytes, *wanted.expectation) : request_extent(bytes, wanted.unit);
+}
+
+bool crc_good(std::span<const std::uint8_t> frame) { return modbus_crc(frame) == 0; }
+
+void drop(ModbusReceiver& receiver, std::size_t count) {
+  std::memmove(receiver.bytes, receiver.bytes + count, receiver.size - count);
+  receiver.size = static_cast<std::uint16_t>(receiver.size - count);
+}
+
+// First frame at or behind offset `from` that stands complete with a good CRC. Once the line is silent, a function of
+// unknown length ends with the bytes there are.
+bool find_complete(const ModbusReceiver& receiver, const Wanted& wanted, bool silent, std::size_t from, std::size_t& offset,
+                   std::size_t& size) {
+  const std::span<const std::uint8_t> all(receiver.bytes, receiver.size);
+  for (std::size_t at = from; at + frame_min <= all.size(); ++at) {
+    const auto rest = all.subspan(at);
+    Extent extent = extent_of(rest, wanted);
+    if (silent && extent.verdict == Verdict::open_end && rest.size() <= modbus_frame_max) {
+      extent = {Verdict::complete, rest.size()};
+    }
+    if (extent.verdict == Verdict::complete && crc_good(rest.first(extent.size))) {
+      offset = at;
+      size = extent.size;
+      return true;
+    }
+  }
+  return false;
+}
+
+void take(ModbusReceiver& receiver, std::size_t skip, std::size_t size, ModbusFrame& frame) {
+  receiver.counters.skipped_bytes += static_cast<std::uint32_t>(skip);
+  receiver.counters.frames += 1;
+  std::memcpy(frame.bytes, receiver.bytes + skip, size);
+  frame.size = static_cast<std::uint16_t>(size);
+  drop(receiver, skip + size);
+  receiver.searching = false;
+}
+
+bool next_frame(ModbusReceiver& receiver, const Wanted& wanted, std::uint64_t now_us, ModbusFrame& frame) {
+  const bool silent = now_us >= receiver.arrival_us + modbus_silence_us;
+  std::size_t start = 0;   // bytes before it are known to begin no frame
+  while (start < receiver.size) {
+    const std::span<const std::uint8_t> rest(receiver.bytes + start, receiver.size - start);
+    const Extent extent = extent_of(rest, wanted);
+    if (extent.verdict == Verdict::incomplete || extent.verdict == Verdict::open_end) break;
+    if (extent.verdict == Verdict::complete) {
+      if (crc_good(rest.first(extent.size))) {
+        take(receiver, start, extent.size, frame);
+        return true;
+      }
+      if (!receiver.searching) receiver.counters.crc_errors += 1;
+      receiver.searching = true;
+    }
+    ++start;
+  }
+  std::size_t offset = 0;
+  std::size_t size = 0;
+  if (silent && find_complete(receiver, wanted, silent, start, offset, size)) {
+    take(receiver, offset, size, frame);
+    return true;
+  }
+  // What waits here may be the head of a slow frame: it stays, silence or not.
+  receiver.counters.skipped_bytes += static_cast<std::uint32_t>(start);
+  drop(receiver, start);
+  frame.size = 0;
+  return false;
+}
+
+}  // namespace
+
+std::uint16_t modbus_crc(std::span<const std::uint8_t> bytes) {
+  unsigned crc = 0xFFFFu;
+  std::size_t i = 0;
+  for (; i + 8 <= bytes.size(); i += 8) {
+    crc = static_cast<unsigned>(crc_tables[7][(crc ^ bytes[i]) & 0xFFu] ^ crc_tables[6][((crc >> 8) ^ bytes[i + 1]) & 0xFFu] ^
+                                crc_tables[5][bytes[i + 2]] ^ crc_tables[4][bytes[i + 3]] ^ crc_tables[3][bytes[i + 4]] ^
+                                crc_tables[2][bytes[i + 5]] ^ crc_tables[1][bytes[i + 6]] ^ crc_tables[0][bytes[i + 7]]);
+  }
+  for (; i < bytes.size(); ++i) crc = (crc >> 8) ^ crc_tables[0][(crc ^ bytes[i]) & 0xFFu];
+  return static_cast<std::uint16_t>(crc);
+}
+
+float register_float(std::uint16_t high, std::uint16_t low) { return std::bit_cast<float>(register_u32(high, low)); }
+
+void put_register_float(float value, std::span<std::uint16_t, 2> registers) {
+  put_register_u32(std::bit_cast<std::uint32_t>(value), registers);
+}
+
+std::uint32_t register_u32(std::uint16_t high, std::uint16_t low) { return std::uint32_t{high} << 16 | low; }
+
+void put_register_u32(std::uint32_t value, std::span<std::uint16_t, 2> registers) {
+  registers[0] = static_cast<std::uint16_t>(value >> 16);
+  registers[1] = static_cast<std::uint16_t>(value & 0xFFFFu);
+}
+
+void modbus_push(ModbusReceiver& receiver, std::span<const std::uint8_t> bytes, std::uint64_t arrival_us) {
+  if (bytes.empty()) return;
+  receiver.arrival_us = arrival_us;
+  constexpr std::size_t capacity = sizeof receiver.bytes;
+  if (bytes.size() > capacity) {
+    receiver.counters.overflows += static_cast<std::uint32_t>(bytes.size() - capacity);
+    bytes = bytes.last(capacity);
+  }
+  const std::size_t room = capacity - receiver.size;
+  if (bytes.size() > room) {
+    receiver.counters.overflows += static_cast<std::uint32_t>(bytes.size() - room);
+    drop(receiver, bytes.size() - room);
+  }
+  std::memcpy(receiver.bytes + receiver.size, bytes.data(), bytes.size());
+  receiver.size = static_cast<std::uint16_t>(receiver.size + bytes.size());
+}
+
+bool modbus_next_request(ModbusReceiver& receiver, std::uint8_t unit, std::uint64_t now_us, ModbusFrame& frame) {
+  return next_frame(receiver, {false, unit, nullptr}, now_us, frame);
+}
+
+namespace {
+
+bool range_good(std::uint16_t address, std::uint16_t count) { return std::uint32_t{address} + count <= 0x10000u; }
+
+void parse_reads(const ModbusFrame& frame, ModbusRequest& request) {
+  request.read_address = word(frame.bytes + 2);
+  request.read_count = word(frame.bytes + 4);
+  if (request.read_count < 1 || request.read_count > modbus_read_max) {
+    request.error = ModbusException::illegal_value;
+  } else if (!range_good(request.read_address, request.read_count)) {
+    request.error = ModbusException::illegal_address;
+  }
+}
+
+// Quantity, byte count and values of a write part that begins at `at` with its start address.
+void parse_writes(const ModbusFrame& frame, std::size_t at, std::uint16_t count_max, ModbusRequest& request) {
+  request.write_address = word(frame.bytes + at);
+  request.write_count = word(frame.bytes + at + 2);
+  const bool count_good = request.write_count >= 1 && request.write_count <= count_max &&
+                          frame.bytes[at + 4] == 2u * request.write_count;
+  if (!count_good) {
+    request.error = ModbusException::illegal_value;
+    return;
+  }
+  if (request.error == ModbusException::none && !range_good(request.write_address, request.write_count)) {
+    request.error = ModbusException::illegal_address;
+  }
+  for (std::size_t i = 0; i < request.write_count; ++i) request.values[i] = word(frame.bytes + at + 5 + 2 * i);
+}
+
+}  // namespace
+
+ModbusRequest modbus_parse(const ModbusFrame& frame) {
+  ModbusRequest request;
+  request.unit = frame.bytes[0];
+  request.function = frame.bytes[1];
+  request.broadcast = request.unit == 0;
+  switch (static_cast<ModbusFunction>(request.function)) {
+    case ModbusFunction::read_holding:
+    case ModbusFunction::read_input: parse_reads(frame, request); break;
+    case ModbusFunction::write_single:
+      request.write_address = word(frame.bytes + 2);
+      request.write_count = 1;
+      request.values[0] = word(frame.bytes + 4);
+      break;
+    case ModbusFunction::write_multiple: parse_writes(frame, 2, modbus_write_max, request); break;
+    case ModbusFunction::read_write:
+      parse_reads(frame, request);
+      // Both quantities come before both addresses: a wrong one in the write part overrides an address error.
+      if (request.error != ModbusException::illegal_value) parse_writes(frame, 6, modbus_read_write_max, request);
+      break;
+    default: request.error = ModbusException::illegal_function; break;
+  }
+  if (request.error != ModbusException::none) request.read_count = request.write_count = 0;
+  return request;
+}
+
+std::size_t modbus_reply(const ModbusRequest& request, std::span<const std::uint16_t> read_values,
+                         std::span<std::uint8_t> buffer) {
+  if (request.broadcast || buffer.size() < modbus_frame_max) return 0;
+  ModbusException error = request.error;
+  if (error == ModbusException::none && read_values.size() < request.read_count) error = ModbusException::device_failure;
+  buffer[0] = request.unit;
+  buffer[1] = request.function;
+  if (error != ModbusException::none) {
+    buffer[1] = static_cast<std::uint8_t>(request.function | 0x80u);
+    buffer[2] = static_cast<std::uint8_t>(error);
+    return seal(buffer, 3);
+  }
+  std::uint8_t* at = buffer.data() + 2;
+  switch (static_cast<ModbusFunction>(request.function)) {
+    case ModbusFunction::write_single:
+      at = put_word(at, request.write_address);
+      at = put_word(at, request.values[0]);
+      break;
+    case ModbusFunction::write_multiple:
+      at = put_word(at, request.write_address);
+      at = put_word(at, request.write_count);
+      break;
+    default:
+      *at++ = static_cast<std::uint8_t>(2u * request.read_count);
+      for (std::size_t i = 0; i < request.read_count; ++i) at = put_word(at, read_values[i]);
+      break;
+  }
+  return seal(buffer, static_cast<std::size_t>(at - buffer.data()));
+}
+
+std::size_t modbus_read_write_request(std::uint8_t unit, std::uint16_t read_address, std::uint16_t read_count,
+                                      std::uint16_t write_address, std::span<const std::uint16_t> values,
+                                      std::span<std::uint8_t> buffer) {
+  const bool good = read_count >= 1 && read_count <= modbus_read_max && !values.empty() &&
+                    values.size() <= modbus_read_write_max && buffer.size() >= 13 + 2 * values.size();
+  if (!good) return 0;
+  const auto count = static_cast<std::uint16_t>(values.size());
+  buffer[0] = unit;
+  buffer[1] = static_cast<std::uint8_t>(ModbusFunction::read_write);
+  std::uint8_t* at = buffer.data() + 2;
+  at = put_word(at, read_address);
+  at = put_word(at, read_count);
+  at = put_word(at, write_address);
+  at = put_word(at, count);
+  *at++ = static_cast<std::uint8_t>(2u * count);
+  for (const std::uint16_t value : values) at = put_word(at, value);
+  return seal(buffer, static_cast<std::size_t>(at - buffer.data()));
+}
+
+bool modbus_next_reply(ModbusReceiver& receiver, const ModbusExpectation& expectation, std::uint64_t now_us,
+                       ModbusReply& reply) {
+  ModbusFrame frame;
+  if (!next_frame(receiver, {true, expectation.unit, &expectation}, now_us, frame)) return false;
+  reply = ModbusReply{};
+  if (frame.bytes[1] != expectation.function) {
+    reply.exception = static_cast<ModbusException>(frame.bytes[2]);
+    return true;
+  }
+  reply.read_count = expectation.read_count;
+  for (std::size_t i = 0; i < reply.read_count; ++i) reply.values[i] = word(frame.bytes + 3 + 2 * i);
+  return true;
+}
+
+}  // namespace fw
