@@ -70,6 +70,8 @@ constexpr ParameterInfo table[] = {
     {"heat.tracking", "s", FW_AT(heat_tracking_s), false, 0.1f, 1.0e5f, 60.0f, "tracking time of the anti-windup"},
     {"heat.out_max", "", FW_AT(heat_out_max), false, 0.0f, 1.0f, 1.0f, "highest demand"},
     {"heat.out_rate", "1/s", FW_AT(heat_out_rate_per_s), false, 0.001f, 100.0f, 0.2f, "fastest change of the demand"},
+    {"heat.feed_forward", "s/K", FW_AT(heat_feed_forward_s_per_k), false, 0.0f, 1000.0f, 0.0f,
+     "demand per K/s of a ramp: heat capacity over full power, 0 off"},
 
     {"pressure.gain", "1/Pa", FW_AT(pressure_gain_per_pa), false, 0.0f, 1.0f, 2.0e-4f,
      "proportional gain on the linearised valve opening"},
@@ -82,6 +84,9 @@ constexpr ParameterInfo table[] = {
      "inherent characteristic: equal percentage, else linear"},
     {"pressure.valve_rangeability", "", FW_AT(valve_rangeability), false, 2.0f, 200.0f, 50.0f,
      "rangeability of the equal-percentage characteristic"},
+    {"pressure.filter", "s", FW_AT(pressure_filter_s), false, 0.0f, 60.0f, 1.0f, "lag over the transmitter's noise, 0 off"},
+    {"pressure.valve_dead_band", "", FW_AT(valve_dead_band), false, 0.0f, 0.1f, 0.003f,
+     "travel: smaller corrections of the valve are saved up"},
 
     {"flow.ramp", "slm/s", FW_AT(flow_ramp_slm_per_s), false, 0.001f, 1000.0f, 1.0f, "fastest change of the flow set point"},
 

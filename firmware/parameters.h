@@ -49,6 +49,7 @@ struct Parameters {
   float heat_tracking_s;                  // Tt of the anti-windup
   float heat_out_max;                     // 0..1
   float heat_out_rate_per_s;              // largest change of the demand
+  float heat_feed_forward_s_per_k;        // demand per K/s of the programme's ramp: heat capacity / full power
   // back-pressure
   float pressure_gain_per_pa;             // K on the linearised valve, 1/Pa
   float pressure_integral_s;
@@ -57,6 +58,8 @@ struct Parameters {
   float pressure_out_rate_per_s;
   std::int32_t valve_equal_percentage;    // 1: inherent characteristic equal percentage, 0: linear
   float valve_rangeability;
+  float pressure_filter_s;                // lag over the gauge's noise, 0 off
+  float valve_dead_band;                  // travel: smaller corrections wait
   // flow
   float flow_ramp_slm_per_s;
   // limits and permissives
