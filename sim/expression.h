@@ -30,6 +30,7 @@
 // follows the margin's sign; on the boundary itself <= holds and < does not. What is undefined (NaN) does not hold.
 #pragma once
 
+#include <cstddef>
 #include <cstdint>
 #include <span>
 #include <stdexcept>
@@ -74,7 +75,7 @@ class Expression {
   bool holds(std::span<const double> frame, double time_s) { return evaluate(frame, time_s).holds(); }
 
  private:
-  friend class ExpressionParser;
+  friend class ExpressionCompiler;
   enum class Op : std::uint8_t;
   struct Instruction {
     Op op;
@@ -82,6 +83,8 @@ class Expression {
     std::uint16_t slot = 0;    // signal, or place in the memory
     double constant = 0.0;
   };
+
+  std::size_t remembered(const Instruction& step, double* stack, std::size_t top, bool fresh, double time_s);
 
   std::string text_;
   std::vector<Instruction> code_;

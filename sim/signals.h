@@ -17,6 +17,7 @@ struct Signal {
   int decimals = 3;
   Origin origin = Origin::controller;
   std::string meaning;
+  std::string quantity{};  // the unit with the reference that a pressure counts from: "Pa abs" where `unit` only says "Pa"
   std::vector<std::string> codes{};  // names of the values 0, 1, ... where the signal is a code (programme.state, atmosphere.phase)
 };
 
@@ -27,6 +28,7 @@ std::span<const std::string_view> phase_names();   // atmosphere.phase: rest, ev
 class SignalTable {
  public:
   explicit SignalTable(int zones);             // zones: 1..4 heat zones appear
+  explicit SignalTable(std::vector<Signal> signals);   // any others, sorted by origin, for tests and for tools that read a trace
   std::span<const Signal> signals() const { return signals_; }
   int size() const { return static_cast<int>(signals_.size()); }
   int find(std::string_view name) const;       // -1 if there is none

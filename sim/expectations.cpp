@@ -1,0 +1,222 @@
+#include "sim/expectations.h"
+
+#include <algorithm>
+#include <limits>
+
+#include "sim/input_error.h"
+#include "sim/units.h"
+
+namespace sim {
+
+namespace {
+
+constexpr double infinite = std::numeric_limits<double>::infinity();
+constexpr double instant_s = 1e-6;   // instants closer than this are one: tick times are not exact in binary
+
+Expression compiled(const std::string& text, const char* key, const ExpectationSource& source, const SignalTable& table) {
+  if (text.empty()) return {};
+  try {
+    return Expression(text, table);
+  } catch (const ExpressionError& error) {
+    throw InputError(source.place, "in `" + std::string(key) + "` of `" + source.name + "`, at character " +
+                                       std::to_string(error.column) + " of `" + text + "`: " + error.what(),
+                     "an expression over signals");
+  }
+}
+
+std::string joined(const std::vector<std::string>& names) {
+  std::string text;
+  for (const std::string& name : names) text += (text.empty() ? "" : " or ") + name;
+  return text;
+}
+
+std::string statement_of(const ExpectationSource& source) {
+  constexpr const char* forms[] = {"always ", "never ", "eventually "};
+  std::string text = forms[static_cast<int>(source.form)] + source.predicate;
+  if (source.within_s >= 0.0) text += " within " + text_of(source.within_s) + " s";
+  if (!source.segments.empty()) text += ", in segment " + joined(source.segments);
+  if (!source.phases.empty()) text += ", in phase " + joined(source.phases);
+  if (source.from_s >= 0.0) text += ", from " + text_of(source.from_s) + " s";
+  if (source.to_s >= 0.0) text += ", to " + text_of(source.to_s) + " s";
+  if (!source.while_.empty()) text += ", while " + source.while_;
+  if (!source.after.empty()) text += ", after " + source.after;
+  if (!source.until.empty()) text += ", until " + source.until;
+  return text;
+}
+
+std::size_t index_of(const std::string& name, const std::vector<std::string>& names, const char* what, const ExpectationSource& source) {
+  const auto found = std::find(names.begin(), names.end(), name);
+  if (found == names.end()) {
+    throw InputError(source.place, std::string(what) + " `" + name + "` in `" + source.name + "`", joined(names), nearest_name(name, names));
+  }
+  return static_cast<std::size_t>(found - names.begin());
+}
+
+}  // namespace
+
+Expectations::Expectations(const std::vector<ExpectationSource>& sources, const SignalTable& table,
+                           const std::vector<std::string>& segments, double period_s)
+    : phase_slot_(table.find("atmosphere.phase")), period_s_(period_s) {
+  const std::vector<std::string> phases(phase_names().begin(), phase_names().end());
+  for (const ExpectationSource& source : sources) {
+    Item item;
+    item.source = source;
+    item.predicate = compiled(source.predicate, "predicate", source, table);
+    item.condition = compiled(source.while_, "while", source, table);
+    item.after = compiled(source.after, "after", source, table);
+    item.until = compiled(source.until, "until", source, table);
+    item.started = item.after.empty();
+    for (const std::string& name : source.segments) {
+      item.in_segment.resize(segments.size() + 1, false);
+      item.in_segment[index_of(name, segments, "segment", source) + 1] = true;
+    }
+    if (!source.phases.empty()) item.in_phase = 0;
+    for (const std::string& name : source.phases) item.in_phase |= 1u << index_of(name, phases, "phase", source);
+    items_.push_back(std::move(item));
+  }
+  awake_.reserve(items_.size());
+  violated_.reserve(items_.size());
+}
+
+// Which windows can be open at all, until the segment, the phase or an instant of `from` or `to` changes it.
+void Expectations::renew(double time_s, int segment, int phase) {
+  awake_.clear();
+  renew_s_ = infinite;
+  for (std::uint16_t i = 0; i < items_.size(); ++i) {
+    Item& item = items_[i];
+    const ExpectationSource& source = item.source;
+    const double from_s = source.from_s - instant_s;
+    const double past_s = source.to_s < 0.0 ? infinite : source.to_s + instant_s;
+    for (const double instant : {from_s, past_s}) {
+      if (instant > time_s) renew_s_ = std::min(renew_s_, instant);
+    }
+    const std::size_t place = static_cast<std::size_t>(segment + 1);
+    item.reachable = time_s >= from_s && time_s < past_s &&
+                     (item.in_segment.empty() || (place < item.in_segment.size() && item.in_segment[place])) &&
+                     (phase < 0 || phase > 31 ? item.in_phase == ~0u : ((item.in_phase >> phase) & 1u) != 0);
+    if (item.ended && !item.open) continue;
+    const bool awaits_end = item.ticks > 0 && !item.until.empty();
+    if (item.reachable || item.open || !item.started || awaits_end) awake_.push_back(i);
+  }
+}
+
+bool Expectations::window_open(Item& item, std::span<const double> frame, double time_s) {
+  if (!item.started) item.started = item.after.holds(frame, time_s);
+  if (!item.until.empty() && item.ticks > 0 && !item.ended) item.ended = item.until.holds(frame, time_s);
+  if (!item.started || !item.reachable || item.ended) return false;
+  return item.condition.empty() || item.condition.holds(frame, time_s);
+}
+
+void Expectations::tick(std::span<const double> frame, double time_s, int segment) {
+  ++ticks_;
+  last_s_ = time_s;
+  violated_.clear();
+  const double phase = phase_slot_ < 0 ? -1.0 : frame[static_cast<std::size_t>(phase_slot_)];
+  if (segment != segment_ || phase != phase_ || time_s >= renew_s_) {
+    segment_ = segment;
+    phase_ = phase;
+    renew(time_s, segment, phase >= 0.0 && phase < 32.0 ? static_cast<int>(phase) : -1);
+  }
+  for (const std::uint16_t index : awake_) look(index, frame, time_s);
+}
+
+void Expectations::look(std::uint16_t index, std::span<const double> frame, double time_s) {
+  Item& item = items_[index];
+  const bool open = window_open(item, frame, time_s);
+  const bool opens = open && !item.open;
+  if (opens) {
+    item.open = true;
+    item.settled = item.counted = false;
+    item.opened_s = item.best_s = time_s;
+    item.best.value = -infinite;
+    item.predicate.reset();
+  }
+  if (!item.open) return;
+  if (item.source.form == ExpectationSource::Form::eventually) {
+    look_for(item, frame, time_s);
+    if (!open || item.settled) conclude(index, time_s);
+  } else if (open) {
+    Expression::Margin margin = item.predicate.evaluate(frame, time_s);
+    if (item.source.form == ExpectationSource::Form::never) margin.value = -margin.value;
+    ++item.ticks;
+    take(index, margin, time_s, time_s);
+  }
+  item.open = open;
+}
+
+// One tick of an opening of `eventually`; the tick that shuts the window too.
+void Expectations::look_for(Item& item, std::span<const double> frame, double time_s) {
+  if (item.settled) return;
+  const double within_s = item.source.within_s;
+  if (within_s >= 0.0 && time_s > item.opened_s + within_s + instant_s) {
+    item.settled = true;
+    return;
+  }
+  const Expression::Margin margin = item.predicate.evaluate(frame, time_s);
+  if (margin.value > item.best.value) {
+    item.best = margin;
+    item.best_s = time_s;
+  }
+  ++item.ticks;
+}
+
+// An opening of `eventually` is over: its greatest margin counts, once.
+void Expectations::conclude(std::uint16_t index, double now_s) {
+  Item& item = items_[index];
+  if (item.counted) return;
+  item.counted = true;
+  take(index, item.best, item.best_s, now_s);
+}
+
+// A margin found at time_s and known at now_s.
+void Expectations::take(std::uint16_t index, Expression::Margin margin, double time_s, double now_s) {
+  Item& item = items_[index];
+  if (margin.value != margin.value) margin.value = -infinite;
+  if (!item.judged || margin.value < item.tightest.value) {
+    item.tightest = margin;
+    item.tightest_s = time_s;
+  }
+  item.judged = true;
+  if (margin.value > 0.0 || item.failed_s >= 0.0) return;
+  item.failed_s = now_s;
+  violated_.push_back(index);
+}
+
+void Expectations::finish() {
+  violated_.clear();
+  for (std::uint16_t i = 0; i < items_.size(); ++i) {
+    Item& item = items_[i];
+    if (item.open && item.source.form == ExpectationSource::Form::eventually && !item.settled) conclude(i, last_s_);
+    item.open = false;
+    item.ended = true;
+  }
+  awake_.clear();
+}
+
+std::vector<ExpectationResult> Expectations::results() const {
+  std::vector<ExpectationResult> results;
+  for (const Item& item : items_) {
+    ExpectationResult result;
+    result.name = item.source.name;
+    result.statement = statement_of(item.source);
+    result.judged = item.judged;
+    result.pass = item.judged && item.failed_s < 0.0;
+    result.ticks = item.ticks;
+    result.judged_s = static_cast<double>(item.ticks) * period_s_;
+    result.failed_s = item.failed_s;
+    if (item.judged) {
+      result.margin = printed_margin(item.tightest.value);
+      const bool code = item.tightest.value == infinite || item.tightest.value == -infinite;
+      result.unit = code ? "1" : item.predicate.unit_name(item.tightest.unit);
+      result.at_s = item.tightest_s;
+    }
+    results.push_back(std::move(result));
+  }
+  return results;
+}
+
+bool Expectations::pass() const {
+  return !items_.empty() && std::all_of(items_.begin(), items_.end(), [](const Item& item) { return item.judged && item.failed_s < 0.0; });
+}
+
+}  // namespace sim

@@ -1,0 +1,100 @@
+// Judges the expectations of a scenario at every tick, while the run goes on, in bounded memory.
+//
+// A window is open at a tick when everything the expectation gives holds: from <= time <= to, the programme segment is one
+// of those named, the atmosphere phase is one of those named, `while` holds, `after` has held at this tick or before, `until`
+// has not yet held since the window opened. A window may open many times; rise, travel, elapsed... start afresh each time.
+//
+//   always p                the predicate holds at every tick at which the window is open; margin: the least
+//   never p                 always not p
+//   eventually p within D   each time the window opens, p holds at some tick at most D later (both ends included); margin: the
+//                           greatest of each opening, the least of these. The tick that shuts the window is still looked at:
+//                           a segment that ends because p has come true shows it there. Without within: until the window shuts.
+//
+// The margin is the quantitative semantics of signal temporal logic (min for always, max for eventually) in the signal's own
+// unit; its sign is the verdict. A window that never opened leaves its expectation unjudged, which is a failure.
+#pragma once
+
+#include <cstdint>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "sim/expression.h"
+#include "sim/scenario.h"
+#include "sim/signals.h"
+
+namespace sim {
+
+struct ExpectationResult {
+  std::string name;
+  std::string statement;         // as written, in one line: "always pressure.pv < 6 kPa, in soak"
+  bool pass = false;
+  bool judged = false;           // false: never judged, its window never opened
+  double margin = 0.0;           // > 0 holds; where only codes decide, +1 or -1. Meaningless when not judged
+  std::string unit = "1";
+  double at_s = 0.0;             // where the margin was tightest
+  double failed_s = -1.0;        // first violated, -1 never
+  std::uint64_t ticks = 0;       // at which it was judged
+  double judged_s = 0.0;         // the same as time
+};
+
+class Expectations {
+ public:
+  // Throws InputError with the place of the expectation. segments: names of the programme's segments, by index. period_s: of the tick.
+  Expectations(const std::vector<ExpectationSource>& sources, const SignalTable& table, const std::vector<std::string>& segments,
+               double period_s);
+
+  // One tick: frame in table order, the segment running (-1 none).
+  void tick(std::span<const double> frame, double time_s, int segment);
+  // Shuts every window. After it, results are final.
+  void finish();
+
+  std::vector<ExpectationResult> results() const;
+  bool pass() const;             // all pass, and there is at least one
+  std::uint64_t ticks() const { return ticks_; }
+  std::size_t size() const { return items_.size(); }
+  // Indices of the expectations first violated in the tick just done (for events).
+  std::span<const std::uint16_t> violated() const { return violated_; }
+  const std::string& name(std::size_t index) const { return items_[index].source.name; }
+
+ private:
+  struct Item {
+    ExpectationSource source;
+    Expression predicate, condition, after, until;
+    std::vector<bool> in_segment;          // by segment + 1; empty: any
+    std::uint32_t in_phase = ~0u;          // bit by phase
+    bool started = true;                   // `after` has held
+    bool ended = false;                    // `until` has held
+    bool reachable = true;                 // time, segment and phase let the window be open
+    bool open = false;
+    bool settled = false;                  // eventually: `within` has passed since this opening
+    bool counted = false;                  // eventually: this opening has been counted
+    double opened_s = 0.0;
+    Expression::Margin best{};             // eventually: greatest in this opening
+    double best_s = 0.0;
+    Expression::Margin tightest{};
+    double tightest_s = 0.0, failed_s = -1.0;
+    bool judged = false;
+    std::uint64_t ticks = 0;
+  };
+
+  void renew(double time_s, int segment, int phase);
+  bool window_open(Item& item, std::span<const double> frame, double time_s);
+  void look(std::uint16_t index, std::span<const double> frame, double time_s);
+  void look_for(Item& item, std::span<const double> frame, double time_s);
+  void conclude(std::uint16_t index, double now_s);
+  void take(std::uint16_t index, Expression::Margin margin, double time_s, double now_s);
+
+  std::vector<Item> items_;
+  std::vector<std::uint16_t> awake_;       // those that may be open, or wait for `after`
+  std::vector<std::uint16_t> violated_;
+  int phase_slot_ = -1;
+  int segment_ = -2;
+  double phase_ = -1.0;
+  double renew_s_ = 0.0;                   // next instant at which from or to of some expectation passes
+  double period_s_ = 0.1;
+  double last_s_ = 0.0;
+  std::uint64_t ticks_ = 0;
+};
+
+}  // namespace sim

@@ -1,0 +1,583 @@
+#include "sim/expression.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <limits>
+#include <memory>
+#include <utility>
+
+#include "sim/expression_parser.h"
+#include "sim/input_error.h"
+
+namespace sim {
+
+namespace {
+
+constexpr double infinite = std::numeric_limits<double>::infinity();
+// A margin on the boundary is not 0 but this much to the side that the comparison takes it to: min, max and - keep it.
+constexpr double touch = 1e-300;
+constexpr int stack_max = 24;
+
+double settled(double margin, double at_zero) {
+  if (margin == 0.0) return at_zero;
+  return margin == margin ? margin : -infinite;
+}
+
+// What a node measures. factor: SI per one of it. flexible: a constant, which takes the unit of what it stands beside.
+struct Quality {
+  bool truth = false;
+  Dimension dimension;
+  Reference reference = Reference::none;
+  double factor = 1.0;
+  std::string unit = "1";
+  bool constant = false, composed = false;
+  double value_si = 0.0;           // constant
+  int code_signal = -1;            // a signal that is a code
+  bool whole = false;              // a signal that counts
+};
+
+const Dimension pressure{{1, -1, -2, 0, 0, 0}};
+const Dimension kelvin{{0, 0, 0, 1, 0, 0}};
+const Dimension seconds{{0, 0, 1, 0, 0, 0}};
+
+std::string described(const Quality& quality) {
+  if (quality.truth) return "a truth";
+  if (quality.dimension == kelvin) return quality.reference == Reference::degc ? "a temperature (degC)" : "a temperature difference (K)";
+  if (quality.dimension == pressure) {
+    const std::string_view reference = name_of(quality.reference);
+    return reference.empty() ? "a pressure" : std::string(reference) + " pressure";
+  }
+  if (quality.dimension.is_number()) return "a pure number";
+  return name_of(quality.dimension) + " [" + quality.unit + "]";
+}
+
+}  // namespace
+
+enum class Expression::Op : std::uint8_t {
+  constant, signal, add, subtract, multiply, divide, negate, absolute, minimum, maximum, scale, rise, travel, elapsed,
+  settle_strict, settle_loose,                     // a difference becomes a margin
+  signal_below, signal_below_or_at, signal_above, signal_above_or_at,   // the same, of a signal and a constant, in one step
+  equal, not_equal, code_equal, code_not_equal,
+  code_is, code_is_not,                            // of a signal and a constant
+  logical_not, logical_and, logical_or, time_when, held_for
+};
+
+// Checks the tree's quantities and makes code of it, operands first.
+class ExpressionCompiler {
+ public:
+  ExpressionCompiler(Expression& expression, const SignalTable& table) : expression_(expression), table_(table) {}
+
+  void compile(std::string_view text) {
+    const std::unique_ptr<ExpressionNode> root = parse_expression(text);
+    check_truth(*root);
+    emit_truth(*root);
+    expression_.text_ = std::string(text);
+  }
+
+ private:
+  using Op = Expression::Op;
+  using Node = ExpressionNode;
+
+  [[noreturn]] static void fail(const Node& node, const std::string& found, const std::string& expected) {
+    throw ExpressionError("found " + found + "; expected " + expected, node.column);
+  }
+
+  // --- checking ---
+
+  Quality check_truth(const Node& node) {
+    const Quality quality = check(node);
+    if (!quality.truth && !quality.whole) {
+      fail(node, described(quality), "a truth: a comparison (<, <=, >, >=, ==, !=), or such joined by and, or, not, implies");
+    }
+    return quality;
+  }
+
+  Quality check_value(const Node& node) {
+    Quality quality = check(node);
+    if (quality.truth) fail(node, "a truth", "a quantity");
+    if (quality.code_signal >= 0) {
+      fail(node, "`" + node.word + "`, which is a code", "a quantity; a code only stands beside == or !=");
+    }
+    return quality;
+  }
+
+  Quality check(const Node& node) {
+    switch (node.kind) {
+      case NodeKind::literal: return literal(node);
+      case NodeKind::name: return name(node);
+      case NodeKind::add:
+      case NodeKind::subtract: return sum(node);
+      case NodeKind::multiply:
+      case NodeKind::divide: return product(node);
+      case NodeKind::negate:
+      case NodeKind::absolute: return negated(node);
+      case NodeKind::minimum:
+      case NodeKind::maximum: return extreme(node);
+      case NodeKind::rise:
+      case NodeKind::travel: return change(node);
+      case NodeKind::elapsed: return time();
+      case NodeKind::time_when:
+      case NodeKind::held_for: check_truth(*node.operands[0]); return time();
+      case NodeKind::less:
+      case NodeKind::less_equal:
+      case NodeKind::greater:
+      case NodeKind::greater_equal:
+      case NodeKind::equal:
+      case NodeKind::not_equal: return comparison(node);
+      default: break;
+    }
+    for (const auto& operand : node.operands) check_truth(*operand);
+    Quality quality;
+    quality.truth = true;
+    return quality;
+  }
+
+  static Quality time() {
+    Quality quality;
+    quality.dimension = seconds;
+    quality.unit = "s";
+    return quality;
+  }
+
+  static Quality of_unit(const Unit& unit) {
+    Quality quality;
+    quality.dimension = unit.dimension;
+    quality.reference = unit.reference;
+    quality.factor = unit.factor;
+    quality.unit = unit.text.empty() ? "1" : unit.text;
+    return quality;
+  }
+
+  static Quality literal(const Node& node) {
+    Quality quality = of_unit(node.literal.unit);
+    quality.constant = true;
+    quality.value_si = node.literal.si();
+    return quality;
+  }
+
+  Quality name(const Node& node) {
+    const int index = table_.find(node.word);
+    if (index < 0) {
+      for (const auto& names : {state_names(), phase_names()}) {
+        if (std::find(names.begin(), names.end(), node.word) != names.end()) {
+          fail(node, "`" + node.word + "` by itself", "a comparison with the signal it is a value of: programme.state == held");
+        }
+      }
+      const std::string near = table_.nearest(node.word);
+      fail(node, "`" + node.word + "`, which is no signal", near.empty() ? "a signal" : "a signal (nearest: " + near + ")");
+    }
+    const Signal& signal = table_.signals()[static_cast<std::size_t>(index)];
+    Quality quality = of_unit(unit_of(signal.quantity));
+    quality.unit = signal.unit;
+    if (!signal.codes.empty()) quality.code_signal = index;
+    quality.whole = signal.codes.empty() && signal.decimals == 0 && signal.unit == "1";
+    return quality;
+  }
+
+  // Two that stand side by side: one dimension, and references that agree. The result has the unit of the one that is a signal.
+  Quality matched(const Node& node, const Quality& left, const Quality& right) {
+    if (left.dimension != right.dimension) fail(node, described(left) + " beside " + described(right), "the same quantity on both sides");
+    const bool left_point = left.reference == Reference::degc, right_point = right.reference == Reference::degc;
+    const bool same = left.reference == right.reference || left.reference == Reference::missing ||
+                      right.reference == Reference::missing ||
+                      (left.dimension == pressure && (left.reference == Reference::none || right.reference == Reference::none));
+    if (left_point != right_point || !same) {
+      fail(node, described(left) + " beside " + described(right),
+           left.dimension == kelvin ? "degC beside degC, or K beside K" : "pressures with the same reference: gauge, abs or diff");
+    }
+    const bool take_right = left.constant ? true : (left.composed && right.constant);
+    Quality result = take_right ? right : left;
+    if (left.constant && right.composed) result = left;
+    if (left.constant && right.constant) result = left;
+    result.reference = left.reference == Reference::missing || left.reference == Reference::none ? right.reference : left.reference;
+    if (left.dimension != pressure) result.reference = left.reference;
+    result.constant = left.constant && right.constant;
+    result.composed = left.composed && right.composed;
+    result.whole = false;
+    return result;
+  }
+
+  Quality sum(const Node& node) {
+    const Quality left = check_value(*node.operands[0]), right = check_value(*node.operands[1]);
+    const bool minus = node.kind == NodeKind::subtract;
+    if (left.dimension == kelvin && right.dimension == kelvin && (left.reference == Reference::degc || right.reference == Reference::degc)) {
+      return temperature_sum(node, left, right, minus);
+    }
+    if (left.dimension == pressure && right.dimension == pressure && left.reference != right.reference &&
+        (left.reference == Reference::diff || right.reference == Reference::diff)) {
+      return shifted(node, left, right, minus);
+    }
+    if (!minus && left.dimension == pressure && left.reference == right.reference &&
+        (left.reference == Reference::gauge || left.reference == Reference::abs)) {
+      fail(node, described(left) + " plus " + described(right), "a difference (diff) to add");
+    }
+    Quality result = matched(node, left, right);
+    const bool both_stated = left.reference == right.reference;
+    if (minus && left.dimension == pressure && both_stated && left.reference != Reference::missing) result.reference = Reference::diff;
+    if (minus && left.dimension == pressure && !both_stated) result.reference = Reference::missing;
+    result.value_si = minus ? left.value_si - right.value_si : left.value_si + right.value_si;
+    return result;
+  }
+
+  // degC - degC = K; degC +- K = degC; K + degC = degC.
+  Quality temperature_sum(const Node& node, const Quality& left, const Quality& right, bool minus) {
+    const bool both = left.reference == right.reference;
+    if (both && !minus) fail(node, "a temperature plus a temperature", "a temperature difference in K to add");
+    if (!both && minus && right.reference == Reference::degc) fail(node, "a temperature taken from a difference", "degC - degC or degC - K");
+    Quality result = left.constant ? right : left;
+    result.constant = left.constant && right.constant;
+    result.whole = false;
+    result.value_si = minus ? left.value_si - right.value_si : left.value_si + right.value_si;
+    result.reference = both ? Reference::none : Reference::degc;
+    result.factor = 1.0;
+    result.unit = both ? "K" : "degC";
+    return result;
+  }
+
+  // A gauge or absolute pressure moved by a difference keeps its reference.
+  Quality shifted(const Node& node, const Quality& left, const Quality& right, bool minus) {
+    if (minus && right.reference != Reference::diff && right.reference != Reference::missing) {
+      fail(node, described(right) + " taken from a difference", "a difference (diff)");
+    }
+    Quality result = left.constant ? right : left;
+    result.reference = left.reference == Reference::diff ? right.reference : left.reference;
+    result.constant = left.constant && right.constant;
+    result.whole = false;
+    result.value_si = minus ? left.value_si - right.value_si : left.value_si + right.value_si;
+    return result;
+  }
+
+  Quality product(const Node& node) {
+    const Quality left = check_value(*node.operands[0]), right = check_value(*node.operands[1]);
+    if (left.reference == Reference::degc || right.reference == Reference::degc) {
+      fail(node, "a temperature on a scale (degC) in a product or quotient", "a temperature difference in K");
+    }
+    const bool divide = node.kind == NodeKind::divide;
+    Quality result;
+    result.dimension = divide ? left.dimension / right.dimension : left.dimension * right.dimension;
+    result.reference = result.dimension == pressure ? Reference::missing : Reference::none;
+    result.factor = divide ? left.factor / right.factor : left.factor * right.factor;
+    if (right.unit == "1") result.unit = left.unit;
+    else if (divide) result.unit = left.unit + "/" + (right.unit.find_first_of(" /") == std::string::npos ? right.unit : "(" + right.unit + ")");
+    else result.unit = left.unit == "1" ? right.unit : left.unit + " " + right.unit;
+    result.constant = left.constant && right.constant;
+    result.composed = !(left.unit == "1" || right.unit == "1");
+    result.value_si = divide ? (right.value_si == 0.0 ? 0.0 : left.value_si / right.value_si) : left.value_si * right.value_si;
+    if (divide && right.constant && right.value_si == 0.0) fail(node, "a division by zero", "another divisor");
+    return result;
+  }
+
+  Quality negated(const Node& node) {
+    Quality quality = check_value(*node.operands[0]);
+    if (quality.reference == Reference::degc) fail(node, "a temperature on a scale (degC)", "a temperature difference in K");
+    if (quality.reference == Reference::gauge || quality.reference == Reference::abs) quality.reference = Reference::missing;
+    quality.value_si = node.kind == NodeKind::absolute ? std::fabs(quality.value_si) : -quality.value_si;
+    quality.whole = false;
+    return quality;
+  }
+
+  Quality extreme(const Node& node) {
+    Quality result = check_value(*node.operands[0]);
+    result.whole = false;
+    for (std::size_t i = 1; i < node.operands.size(); ++i) {
+      const Quality next = check_value(*node.operands[i]);
+      const double lower = std::min(result.value_si, next.value_si), upper = std::max(result.value_si, next.value_si);
+      result = matched(node, result, next);
+      result.value_si = node.kind == NodeKind::minimum ? lower : upper;
+    }
+    return result;
+  }
+
+  Quality change(const Node& node) {
+    Quality quality = check_value(*node.operands[0]);
+    if (quality.dimension == kelvin) quality.unit = "K";
+    quality.reference = quality.dimension == pressure ? Reference::diff : Reference::none;
+    quality.constant = quality.whole = false;
+    return quality;
+  }
+
+  Quality comparison(const Node& node) {
+    Quality truth;
+    truth.truth = true;
+    if (code_side(node) >= 0) {
+      if (node.kind != NodeKind::equal && node.kind != NodeKind::not_equal) fail(node, "an order of codes", "== or !=");
+      code_value(node);
+      return truth;
+    }
+    const Quality left = check_value(*node.operands[0]), right = check_value(*node.operands[1]);
+    matched(node, left, right);
+    return truth;
+  }
+
+  // --- codes: programme.state == held ---
+
+  int code_of(const Node& node) const {
+    const int index = node.kind == NodeKind::name ? table_.find(node.word) : -1;
+    return index >= 0 && !table_.signals()[static_cast<std::size_t>(index)].codes.empty() ? index : -1;
+  }
+  // Which operand is a signal that is a code: 0, 1, or -1.
+  int code_side(const Node& node) const {
+    if (code_of(*node.operands[0]) >= 0) return 0;
+    return code_of(*node.operands[1]) >= 0 ? 1 : -1;
+  }
+  double code_value(const Node& node) const {
+    const std::size_t side = static_cast<std::size_t>(code_side(node));
+    const Node& other = *node.operands[1 - side];
+    const Signal& signal = table_.signals()[static_cast<std::size_t>(code_of(*node.operands[side]))];
+    std::string list;
+    for (std::size_t i = 0; i < signal.codes.size(); ++i) {
+      if (other.kind == NodeKind::name && other.word == signal.codes[i]) return static_cast<double>(i);
+      list += (i == 0 ? "" : i + 1 == signal.codes.size() ? " or " : ", ") + signal.codes[i];
+    }
+    const std::string near = other.kind == NodeKind::name ? nearest_name(other.word, signal.codes) : "";
+    fail(other, other.kind == NodeKind::name ? "`" + other.word + "`" : "a quantity beside the code " + signal.name,
+         list + (near.empty() ? "" : " (nearest: " + near + ")"));
+  }
+
+  // --- making code ---
+
+  void add(const Node& node, Op op, double constant = 0.0, int slot = 0, std::uint8_t unit = 0) {
+    expression_.code_.push_back({op, unit, static_cast<std::uint16_t>(slot), constant});
+    switch (op) {
+      case Op::constant:
+      case Op::signal:
+      case Op::elapsed:
+      case Op::signal_below:
+      case Op::signal_below_or_at:
+      case Op::signal_above:
+      case Op::signal_above_or_at:
+      case Op::code_is:
+      case Op::code_is_not: ++height_; break;
+      case Op::add:
+      case Op::subtract:
+      case Op::multiply:
+      case Op::divide:
+      case Op::minimum:
+      case Op::maximum:
+      case Op::equal:
+      case Op::not_equal:
+      case Op::code_equal:
+      case Op::code_not_equal:
+      case Op::logical_and:
+      case Op::logical_or: --height_; break;
+      default: break;
+    }
+    if (height_ > stack_max) fail(node, "an expression that keeps more than 24 values open", "a flatter expression");
+  }
+
+  std::uint8_t unit_index(const Node& node, const std::string& unit) {
+    auto& units = expression_.units_;
+    for (std::size_t i = 0; i < units.size(); ++i) {
+      if (units[i] == unit) return static_cast<std::uint8_t>(i);
+    }
+    if (units.size() >= 255) fail(node, "more than 255 units", "a shorter expression");
+    units.push_back(unit);
+    return static_cast<std::uint8_t>(units.size() - 1);
+  }
+
+  int remember(int count) {
+    auto& memory = expression_.memory_;
+    memory.resize(memory.size() + static_cast<std::size_t>(count), 0.0);
+    return static_cast<int>(memory.size()) - count;
+  }
+
+  // Leaves the node's value on the stack, in units of `factor` SI.
+  void emit_value(const Node& node, double factor) {
+    const Quality quality = check(node);
+    if (quality.constant) return add(node, Op::constant, quality.value_si / factor);
+    emit_in_own_unit(node, quality);
+    if (quality.factor != factor) add(node, Op::scale, quality.factor / factor);
+  }
+
+  void emit_in_own_unit(const Node& node, const Quality& quality) {
+    switch (node.kind) {
+      case NodeKind::name: return add(node, Op::signal, 0.0, table_.find(node.word));
+      case NodeKind::add: return emit_pair(node, quality.factor, Op::add);
+      case NodeKind::subtract: return emit_pair(node, quality.factor, Op::subtract);
+      case NodeKind::multiply:
+      case NodeKind::divide:
+        emit_value(*node.operands[0], check(*node.operands[0]).factor);
+        emit_value(*node.operands[1], check(*node.operands[1]).factor);
+        return add(node, node.kind == NodeKind::multiply ? Op::multiply : Op::divide);
+      case NodeKind::negate:
+      case NodeKind::absolute:
+        emit_value(*node.operands[0], quality.factor);
+        return add(node, node.kind == NodeKind::negate ? Op::negate : Op::absolute);
+      case NodeKind::minimum:
+      case NodeKind::maximum:
+        emit_value(*node.operands[0], quality.factor);
+        for (std::size_t i = 1; i < node.operands.size(); ++i) {
+          emit_value(*node.operands[i], quality.factor);
+          add(node, node.kind == NodeKind::minimum ? Op::minimum : Op::maximum);
+        }
+        return;
+      case NodeKind::rise:
+        emit_value(*node.operands[0], quality.factor);
+        return add(node, Op::rise, 0.0, remember(1));
+      case NodeKind::travel:
+        emit_value(*node.operands[0], quality.factor);
+        return add(node, Op::travel, 0.0, remember(2));
+      case NodeKind::elapsed:
+        remember(1);   // nothing to keep, but has_memory: the opening matters to it
+        return add(node, Op::elapsed);
+      case NodeKind::time_when:
+        emit_truth(*node.operands[0]);
+        return add(node, Op::time_when, 0.0, remember(1));
+      case NodeKind::held_for:
+        emit_truth(*node.operands[0]);
+        return add(node, Op::held_for, 0.0, remember(1));
+      default: fail(node, "a truth", "a quantity");
+    }
+  }
+
+  void emit_pair(const Node& node, double factor, Op op) {
+    emit_value(*node.operands[0], factor);
+    emit_value(*node.operands[1], factor);
+    add(node, op);
+  }
+
+  void emit_truth(const Node& node) {
+    switch (node.kind) {
+      case NodeKind::logical_not:
+        emit_truth(*node.operands[0]);
+        return add(node, Op::logical_not);
+      case NodeKind::logical_and:
+      case NodeKind::logical_or:
+        emit_truth(*node.operands[0]);
+        emit_truth(*node.operands[1]);
+        return add(node, node.kind == NodeKind::logical_and ? Op::logical_and : Op::logical_or);
+      case NodeKind::implies:
+        emit_truth(*node.operands[0]);
+        add(node, Op::logical_not);
+        emit_truth(*node.operands[1]);
+        return add(node, Op::logical_or);
+      case NodeKind::name:   // a whole number: true unless 0
+        return add(node, Op::code_is_not, 0.0, table_.find(node.word), unit_index(node, "1"));
+      default: return emit_comparison(node);
+    }
+  }
+
+  void emit_comparison(const Node& node) {
+    const int side = code_side(node);
+    if (side >= 0) {
+      const int slot = code_of(*node.operands[static_cast<std::size_t>(side)]);
+      return add(node, node.kind == NodeKind::equal ? Op::code_is : Op::code_is_not, code_value(node), slot, unit_index(node, "1"));
+    }
+    const Quality left = check(*node.operands[0]), right = check(*node.operands[1]);
+    const Quality common = matched(node, left, right);
+    const bool point = common.reference == Reference::degc;
+    const std::uint8_t unit = unit_index(node, point ? "K" : common.unit);
+    if (node.kind == NodeKind::equal || node.kind == NodeKind::not_equal) {
+      const bool codes = (left.whole || left.constant) && (right.whole || right.constant) && common.dimension.is_number();
+      emit_value(*node.operands[0], common.factor);
+      emit_value(*node.operands[1], common.factor);
+      const bool same = node.kind == NodeKind::equal;
+      return add(node, codes ? (same ? Op::code_equal : Op::code_not_equal) : (same ? Op::equal : Op::not_equal), 0.0, 0, unit);
+    }
+    const bool strict = node.kind == NodeKind::less || node.kind == NodeKind::greater;
+    const bool below = node.kind == NodeKind::less || node.kind == NodeKind::less_equal;
+    if (node.operands[0]->kind == NodeKind::name && right.constant && left.factor == common.factor) {
+      const Op op = below ? (strict ? Op::signal_below : Op::signal_below_or_at) : (strict ? Op::signal_above : Op::signal_above_or_at);
+      return add(node, op, right.value_si / common.factor, table_.find(node.operands[0]->word), unit);
+    }
+    emit_value(*node.operands[below ? 1 : 0], common.factor);   // the margin is the greater minus the less
+    emit_value(*node.operands[below ? 0 : 1], common.factor);
+    add(node, Op::subtract);
+    add(node, strict ? Op::settle_strict : Op::settle_loose, 0.0, 0, unit);
+  }
+
+  Expression& expression_;
+  const SignalTable& table_;
+  int height_ = 0;
+};
+
+Expression::Expression(std::string_view text, const SignalTable& table) { ExpressionCompiler(*this, table).compile(text); }
+
+Expression::Margin Expression::evaluate(std::span<const double> frame, double time_s) {
+  const bool fresh = !opened_;
+  if (fresh) {
+    opened_ = true;
+    opened_s_ = last_s_ = time_s;
+  }
+  double stack[stack_max + 1];   // [0] is nobody's operand
+  std::uint8_t unit[stack_max + 1];
+  stack[0] = 0.0;
+  unit[0] = 0;
+  std::size_t top = 0;
+  for (const Instruction& step : code_) {
+    const double x = stack[top];   // the top before this step, where the step has an operand
+    switch (step.op) {
+      case Op::constant: stack[++top] = step.constant; break;
+      case Op::signal: stack[++top] = frame[step.slot]; break;
+      case Op::add: --top; stack[top] += x; break;
+      case Op::subtract: --top; stack[top] -= x; break;
+      case Op::multiply: --top; stack[top] *= x; break;
+      case Op::divide: --top; stack[top] = (stack[top] == 0.0 && x == 0.0) ? 0.0 : stack[top] / x; break;
+      case Op::negate: stack[top] = -x; break;
+      case Op::absolute: stack[top] = std::fabs(x); break;
+      case Op::minimum: --top; stack[top] = x < stack[top] ? x : stack[top]; break;
+      case Op::maximum: --top; stack[top] = x > stack[top] ? x : stack[top]; break;
+      case Op::scale: stack[top] = x * step.constant; break;
+      case Op::settle_strict: stack[top] = settled(x, -touch); unit[top] = step.unit; break;
+      case Op::settle_loose: stack[top] = settled(x, touch); unit[top] = step.unit; break;
+      case Op::signal_below: stack[++top] = settled(step.constant - frame[step.slot], -touch); unit[top] = step.unit; break;
+      case Op::signal_below_or_at: stack[++top] = settled(step.constant - frame[step.slot], touch); unit[top] = step.unit; break;
+      case Op::signal_above: stack[++top] = settled(frame[step.slot] - step.constant, -touch); unit[top] = step.unit; break;
+      case Op::signal_above_or_at: stack[++top] = settled(frame[step.slot] - step.constant, touch); unit[top] = step.unit; break;
+      case Op::equal: --top; stack[top] = settled(-std::fabs(stack[top] - x), touch); unit[top] = step.unit; break;
+      case Op::not_equal: --top; stack[top] = settled(std::fabs(stack[top] - x), -touch); unit[top] = step.unit; break;
+      case Op::code_equal: --top; stack[top] = stack[top] == x ? infinite : -infinite; unit[top] = step.unit; break;
+      case Op::code_not_equal: --top; stack[top] = stack[top] == x ? -infinite : infinite; unit[top] = step.unit; break;
+      case Op::code_is: stack[++top] = frame[step.slot] == step.constant ? infinite : -infinite; unit[top] = step.unit; break;
+      case Op::code_is_not: stack[++top] = frame[step.slot] == step.constant ? -infinite : infinite; unit[top] = step.unit; break;
+      case Op::logical_not: stack[top] = -x; break;
+      case Op::logical_and:
+        if (!(stack[--top] <= x)) { stack[top] = x; unit[top] = unit[top + 1]; }
+        break;
+      case Op::logical_or:
+        if (!(stack[--top] >= x)) { stack[top] = x; unit[top] = unit[top + 1]; }
+        break;
+      default: top = remembered(step, stack, top, fresh, time_s); break;
+    }
+  }
+  last_s_ = time_s;
+  return {stack[top], unit[top]};
+}
+
+// The functions with a memory: rise, travel, elapsed, time_when, held_for.
+std::size_t Expression::remembered(const Instruction& step, double* stack, std::size_t top, bool fresh, double time_s) {
+  double* memory = memory_.data() + step.slot;
+  switch (step.op) {
+    case Op::rise:
+      if (fresh) memory[0] = stack[top];
+      stack[top] -= memory[0];
+      break;
+    case Op::travel:
+      memory[1] = fresh ? 0.0 : memory[1] + std::fabs(stack[top] - memory[0]);
+      memory[0] = stack[top];
+      stack[top] = memory[1];
+      break;
+    case Op::elapsed: stack[++top] = time_s - opened_s_; break;
+    case Op::time_when:
+      if (fresh) memory[0] = -1.0;
+      if (memory[0] < 0.0 && stack[top] > 0.0) memory[0] = time_s - opened_s_;
+      stack[top] = memory[0] < 0.0 ? time_s - opened_s_ : memory[0];
+      break;
+    case Op::held_for:
+      if (fresh) memory[0] = 0.0;
+      else if (stack[top] > 0.0) memory[0] += time_s - last_s_;
+      stack[top] = memory[0];
+      break;
+    default: break;
+  }
+  return top;
+}
+
+double printed_margin(double value) {
+  if (value == infinite) return 1.0;
+  if (value == -infinite) return -1.0;
+  return std::fabs(value) <= touch ? 0.0 : value;
+}
+
+}  // namespace sim
