@@ -1,0 +1,111 @@
+// The tape of a run: per tick the bytes that went into the core, the bytes it sent, what it stored; before them the seed, the
+// store image it started from, names and versions. Replay, host against emulated, one compiler against another are all
+// operations on tapes.
+//
+// File: "SAGGTAPE", u32 format, u32 size of the header text, the text (JSON: scenario, saggar, controller, seed, period_ns,
+// reset_cause, outage_s), u32 size of the store image, the image run-length coded; then the ticks; then the 32-byte end:
+// "TAPE-END", u64 ticks, u64 hash.controller, u64 checksum of everything before the checksum. Little-endian.
+//
+// A tick is a block: a head of four words (sizes, times, store offset, latched), then the bytes of both ports in and out and
+// of the store. It is written as its difference (XOR) from the tick before, in words of 8 bytes: per eight words one byte
+// that says which differ, per such word one byte that says which of its bytes differ, then those bytes.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <filesystem>
+#include <span>
+#include <stdexcept>
+#include <string>
+#include <vector>
+
+#include "sim/endpoint.h"
+#include "sim/hash.h"
+
+namespace sim {
+
+// The file cannot be written (full disk), or is not a whole tape. what() names it.
+struct TapeError : std::runtime_error {
+  using std::runtime_error::runtime_error;
+};
+
+struct TapeHeader {
+  std::string scenario;      // its name
+  std::string saggar;        // version that wrote it
+  std::string controller;    // endpoint kind
+  std::uint64_t seed = 0;
+  std::int64_t period_ns = 0;
+  fw::ResetCause reset_cause = fw::ResetCause::power_on;
+  std::uint32_t outage_s = 0;
+  std::vector<std::uint8_t> store_image;
+};
+
+// The two ticks' state that writer and reader keep alike.
+struct TapeBlock {
+  static constexpr std::size_t words_max = 280;
+  std::array<std::uint64_t, words_max> words{};
+};
+
+class TapeWriter {
+ public:
+  // Opens PATH.partial beside the path.
+  TapeWriter(const std::filesystem::path& path, const TapeHeader& header);
+  ~TapeWriter();                                   // without finish(): the partial file is removed
+  TapeWriter(const TapeWriter&) = delete;
+  TapeWriter& operator=(const TapeWriter&) = delete;
+
+  void add(const TickIn& in, const TickOut& out);  // 70 ns
+  void finish(std::uint64_t controller_hash);      // ends the file and gives it its name
+  std::uint64_t ticks() const { return ticks_; }
+  std::uint64_t bytes() const { return flushed_ + size_; }
+
+ private:
+  static constexpr std::size_t block_bytes = std::size_t{1} << 20;
+
+  void put(std::span<const std::uint8_t> bytes);
+  void put(std::uint64_t value, std::size_t size);
+  void flush(std::size_t size);
+  void write(const std::uint8_t* bytes, std::size_t size);
+
+  std::filesystem::path path_, partial_;
+  int file_ = -1;
+  std::vector<std::uint8_t> buffer_;
+  std::size_t size_ = 0;
+  std::uint64_t flushed_ = 0;
+  std::uint64_t ticks_ = 0;
+  std::uint64_t last_us_ = 0;
+  Hash checksum_;
+  TapeBlock last_;
+};
+
+// One tick as read back. The spans of `in` point into the reader and hold until the next call.
+struct TapeTick {
+  TickIn in;
+  TickOut out;
+};
+
+class TapeReader {
+ public:
+  // Reads the file whole and checks its checksum.
+  explicit TapeReader(const std::filesystem::path& path);
+
+  const TapeHeader& header() const { return header_; }
+  std::uint64_t ticks() const { return ticks_; }
+  std::uint64_t controller_hash() const { return controller_hash_; }
+  bool next(TapeTick& tick);                       // false after the last one
+
+ private:
+  void read_header();
+  std::uint64_t get(std::size_t size);
+  std::span<const std::uint8_t> take(std::size_t size);
+
+  std::filesystem::path path_;
+  std::vector<std::uint8_t> file_;
+  std::size_t at_ = 0, end_ = 0;
+  TapeHeader header_;
+  std::uint64_t ticks_ = 0, read_ = 0, controller_hash_ = 0;
+  std::uint64_t last_us_ = 0;
+  TapeBlock last_;
+};
+
+}  // namespace sim
