@@ -5,6 +5,14 @@
 #include "sim/input_error.h"
 #include "tools/verbs.h"
 
+CLI::Validator tools::controller_kind() {
+  const auto check = [](const std::string& text) -> std::string {
+    const bool known = text == "host" || text == "emulated" || text == "both" || text.starts_with("library:") || text.starts_with("process:");
+    return known ? "" : "found controller '" + text + "', expected host, emulated, both or library:PATH";
+  };
+  return {check, "host|emulated|both|library:PATH"};
+}
+
 namespace {
 
 constexpr const char* cautions =

@@ -30,6 +30,9 @@ struct Invocation {
   std::function<int()> chosen;
 };
 
+// Accepts host, emulated, both, library:PATH and process:PROGRAM LIBRARY.
+CLI::Validator controller_kind();
+
 void add_run(CLI::App& app, Invocation& invocation);
 void add_check(CLI::App& app, Invocation& invocation);
 void add_report(CLI::App& app, Invocation& invocation);

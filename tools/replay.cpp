@@ -1,0 +1,81 @@
+// saggar replay: hands a core the bytes of a tape and compares what it sends and stores, tick by tick.
+#include <filesystem>
+#include <memory>
+#include <string>
+
+#include <fmt/format.h>
+
+#include "sim/difference.h"
+#include "sim/tape.h"
+#include "tools/progress.h"
+#include "tools/verbs.h"
+
+namespace tools {
+namespace {
+
+struct Options {
+  std::string run;
+  std::string controller = "host";
+  bool quiet = false;
+};
+
+std::filesystem::path tape_of(const std::string& run) {
+  const std::filesystem::path path = std::filesystem::is_directory(run) ? std::filesystem::path(run) / "tape" : std::filesystem::path(run);
+  if (!std::filesystem::is_regular_file(path)) throw UsageError(fmt::format("{}: there is no tape here", path.string()));
+  return path;
+}
+
+sim::TapeReader open_tape(const std::filesystem::path& path) {
+  try {
+    return sim::TapeReader(path);
+  } catch (const sim::TapeError& error) {
+    throw UsageError(error.what());
+  }
+}
+
+int replay(const Options& options, std::chrono::steady_clock::time_point begin) {
+  const std::filesystem::path path = tape_of(options.run);
+  sim::TapeReader tape = open_tape(path);
+  sim::EndpointSettings settings;
+  settings.kind = options.controller;
+  const std::unique_ptr<sim::Endpoint> controller = sim::open_endpoint(settings);
+  const sim::TapeHeader& header = tape.header();
+  controller->start(header.store_image, header.reset_cause, header.outage_s);
+
+  Progress progress(header.scenario, options.quiet, begin);
+  sim::TapeTick recorded;
+  sim::TickOut found;
+  std::uint64_t tick = 0;
+  for (; tape.next(recorded); ++tick) {
+    controller->tick(recorded.in, found);
+    if (!sim::same_output(recorded.out, found)) {
+      progress.clear();
+      const sim::Difference difference = sim::name_difference(tick, recorded.out, found, recorded.in.supervisory);
+      fmt::print("{}: first difference at {:.1f} s: {}\n", header.scenario, static_cast<double>(recorded.in.now_us) * 1e-6,
+                 difference.text());
+      return differs;
+    }
+    if (tick % 1000 == 0) {
+      progress.show(static_cast<double>(tick) / static_cast<double>(tape.ticks()), static_cast<double>(recorded.in.now_us) * 1e-6);
+    }
+  }
+  progress.clear();
+  fmt::print("{}: {} ticks repeated by {}, every byte equal; hash.controller {:016x}\n", header.scenario, tick, options.controller,
+             tape.controller_hash());
+  return all_hold;
+}
+
+}  // namespace
+
+void add_replay(CLI::App& app, Invocation& invocation) {
+  auto options = std::make_shared<Options>();
+  CLI::App* verb = app.add_subcommand("replay", "repeat a tape; name the first tick and register that differ");
+  verb->add_option("RUN", options->run, "folder of a run, or its tape")->required();
+  verb->add_option("--controller", options->controller, "who repeats it (default: host)")->check(controller_kind());
+  verb->add_flag("--quiet", options->quiet, "no progress");
+  verb->callback([options, &invocation] {
+    invocation.chosen = [options, &invocation] { return replay(*options, invocation.begin); };
+  });
+}
+
+}  // namespace tools
