@@ -152,9 +152,9 @@ void Expectations::look_for(Item& item, std::span<const double> frame, double ti
     item.settled = true;
     return;
   }
-  const Expression::Margin margin = item.predicate.evaluate(frame, time_s);
-  if (margin.value > item.best.value) {
-    item.best = margin;
+  item.latest = item.predicate.evaluate(frame, time_s);
+  if (item.latest.value > item.best.value) {
+    item.best = item.latest;
     item.best_s = time_s;
   }
   ++item.ticks;

@@ -70,6 +70,7 @@ class Expectations {
     bool settled = false;                  // eventually: `within` has passed since this opening
     bool counted = false;                  // eventually: this opening has been counted
     double opened_s = 0.0;
+    Expression::Margin latest{};           // eventually: of this tick
     Expression::Margin best{};             // eventually: greatest in this opening
     double best_s = 0.0;
     Expression::Margin tightest{};
