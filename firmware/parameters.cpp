@@ -138,6 +138,9 @@ constexpr ParameterInfo table[] = {
      "a purge with less flow does not count"},
     {"atmosphere.back_pressure", "Pa gauge", FW_AT(back_pressure_preset_pa), false, 0.0f, 1.0e5f, 4000.0f,
      "set point of the hold phase where no segment gave one"},
+    {"limits.oxygen_trip", "ppm", FW_AT(oxygen_trip_ppm), false, 0.1f, 250000.0f, 200.0f, "trip while hot"},
+    {"instruments.mains_nominal", "V", FW_AT(mains_nominal_v), false, 10.0f, 1000.0f, 230.0f,
+     "mains voltage at which the element's least current holds"},
 };
 
 #undef FW_AT

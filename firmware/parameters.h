@@ -88,6 +88,8 @@ struct Parameters {
   float backfill_taper_pa;                // flow tapers over this distance below a backfill's target
   float purge_flow_min_slm;               // a purge by volume changes with less flow than this does not count
   float back_pressure_preset_pa;          // gauge set point of the hold phase when no segment gave one
+  float oxygen_trip_ppm;                  // while hot
+  float mains_nominal_v;                  // currents are judged against the mains there is
 };
 
 // Bounds of a parameter are checked on every way in (store, registers, YAML); a value outside is refused, never clamped.
