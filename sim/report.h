@@ -1,0 +1,29 @@
+// The report of a run: one HTML file that needs nothing else, made from what the run has recorded.
+#pragma once
+
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "sim/charts.h"
+#include "sim/summary.h"
+
+namespace sim {
+
+inline constexpr std::size_t report_events_max = 2000;   // the rest is in events.csv, and the report says so
+
+struct ReportData {
+  Summary summary;
+  ChartData charts;
+  std::vector<Event> events;        // at most report_events_max
+  std::uint64_t event_count = 0;    // all of them
+  std::string resolved_yaml;
+};
+
+std::string report_html(const ReportData& data);
+
+// Writes report.html again from trace.csv, events.csv, summary.json and resolved.yaml of the folder; the same to the byte as the
+// run wrote it. Throws InputError when a file is missing or not what it should be, RecordingError when it cannot be written.
+void rebuild_report(const std::filesystem::path& folder);
+
+}  // namespace sim
