@@ -1,0 +1,111 @@
+#include "sim/faults.h"
+
+#include <set>
+#include <stdexcept>
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+namespace {
+
+using sim::FaultBank;
+using sim::FaultSource;
+using sim::LineFault;
+
+FaultSource fault(const char* kind, std::vector<double> values = {}) {
+  FaultSource source;
+  source.kind = kind;
+  source.values = std::move(values);
+  return source;
+}
+
+TEST(Faults, TableHasPresetsWithinBoundsAndNoNameTwice) {
+  std::set<std::string> names;
+  for (const sim::FaultKind& kind : sim::fault_table()) {
+    EXPECT_TRUE(names.insert(kind.name).second) << kind.name;
+    EXPECT_EQ(sim::find_fault(kind.name), &kind);
+    for (const sim::FaultParameter& parameter : kind.parameters) {
+      EXPECT_LE(parameter.low, parameter.preset) << kind.name << '.' << parameter.name;
+      EXPECT_GE(parameter.high, parameter.preset) << kind.name << '.' << parameter.name;
+    }
+  }
+  EXPECT_EQ(sim::find_fault("no_such_fault"), nullptr);
+}
+
+TEST(Faults, ChannelsAreFoundByNameAndByNumber) {
+  EXPECT_EQ(sim::find_channel("load"), 4);
+  EXPECT_EQ(sim::find_channel("gauge_pressure"), 7);
+  EXPECT_EQ(sim::find_channel("23"), 23);
+  EXPECT_EQ(sim::find_channel("24"), -1);
+  EXPECT_EQ(sim::find_channel("laod"), -1);
+  EXPECT_STREQ(sim::channel_name(24), "");
+  EXPECT_STREQ(sim::channel_unit(7), "Pa");
+}
+
+TEST(Faults, ListingNamesEveryKindParameterAndChannel) {
+  const std::string text = sim::describe_faults();
+  for (const sim::FaultKind& kind : sim::fault_table()) {
+    EXPECT_THAT(text, testing::HasSubstr(kind.name));
+    for (const sim::FaultParameter& parameter : kind.parameters) EXPECT_THAT(text, testing::HasSubstr(parameter.meaning));
+  }
+  for (int channel = 0; channel < sim::channel_count; ++channel) EXPECT_THAT(text, testing::HasSubstr(sim::channel_name(channel)));
+}
+
+TEST(FaultBank, ReachesItsFieldOfThePlantWhileItIsActive) {
+  FaultBank bank({fault("element_broken", {2}), fault("switch_shorted", {4}), fault("supply_exhausted"), fault("exhaust_blocked"),
+                  fault("door_opened"), fault("mains_dip", {0.7}), fault("emergency_stop")});
+  plant::Disturbances plant;
+  LineFault line;
+  EXPECT_FALSE(bank.apply(0.1, plant, line));
+  for (std::size_t index = 0; index < bank.size(); ++index) bank.begin(index);
+  EXPECT_TRUE(bank.apply(0.1, plant, line));
+  EXPECT_TRUE(plant.element_broken[1]);
+  EXPECT_FALSE(plant.element_broken[0]);
+  EXPECT_TRUE(plant.switch_shorted[3]);
+  EXPECT_TRUE(plant.supply_exhausted && plant.exhaust_blocked && plant.door_open && plant.emergency_stop_pressed);
+  EXPECT_EQ(plant.mains_scale, 0.7);
+  EXPECT_FALSE(bank.apply(0.1, plant, line));  // nothing moves, nothing is rebuilt
+  for (std::size_t index = 0; index < bank.size(); ++index) bank.end(index);
+  EXPECT_TRUE(bank.apply(0.1, plant, line));
+  EXPECT_FALSE(plant.element_broken[1] || plant.supply_exhausted || plant.emergency_stop_pressed);
+  EXPECT_EQ(plant.mains_scale, 1.0);
+}
+
+TEST(FaultBank, LetsADriftGrowFromZeroAndAGlitchStandAtItsSize) {
+  FaultBank bank({fault("sensor_drift", {4, 0.5}), fault("glitch", {7, 300}), fault("thermocouple_open", {0}), fault("sensor_stuck", {6})});
+  plant::Disturbances plant;
+  LineFault line;
+  for (std::size_t index = 0; index < bank.size(); ++index) bank.begin(index);
+  for (int tick = 0; tick < 3; ++tick) {
+    EXPECT_TRUE(bank.apply(0.1, plant, line));
+    EXPECT_EQ(plant.channel[4].kind, plant::ChannelFault::Kind::drift);
+    EXPECT_EQ(plant.channel[4].rate_per_s, 0.5);
+    EXPECT_DOUBLE_EQ(plant.channel[4].elapsed_s, 0.1 * tick);
+    EXPECT_EQ(plant.channel[7].rate_per_s * plant.channel[7].elapsed_s, 300.0);
+  }
+  EXPECT_EQ(plant.channel[0].kind, plant::ChannelFault::Kind::open);
+  EXPECT_EQ(plant.channel[6].kind, plant::ChannelFault::Kind::stuck);
+  EXPECT_TRUE(bank.one_tick(1));
+  EXPECT_FALSE(bank.one_tick(0));
+}
+
+TEST(FaultBank, ReachesTheLine) {
+  FaultBank bank({fault("line_drop", {0.25, 3}), fault("line_corrupt", {0.5}), fault("line_late", {120}), fault("line_silent")});
+  plant::Disturbances plant;
+  LineFault line;
+  for (std::size_t index = 0; index < bank.size(); ++index) bank.begin(index);
+  EXPECT_TRUE(bank.apply(0.1, plant, line));
+  EXPECT_EQ(line.drop_rate, 0.25);
+  EXPECT_EQ(line.drop_bytes, 3u);
+  EXPECT_EQ(line.corrupt_rate, 0.5);
+  EXPECT_EQ(line.late_ns, 120'000'000);
+  EXPECT_TRUE(line.silent);
+}
+
+TEST(FaultBank, RefusesWhatItDoesNotKnow) {
+  EXPECT_THROW(FaultBank({fault("gremlin")}), std::invalid_argument);
+  EXPECT_THROW(FaultBank({fault("element_broken")}), std::invalid_argument);
+  EXPECT_THROW(FaultBank(std::vector<FaultSource>(FaultBank::faults_max + 1, fault("line_silent"))), std::invalid_argument);
+}
+
+}  // namespace
