@@ -1,13 +1,11 @@
 // One table per YAML kind: every key with its unit or type, preset, bounds and meaning, and how it gets into and out of the
-// struct it describes. Loader, messages, resolved.yaml, documentation and JSON schema all come from these tables.
+// struct it describes. Loader, messages, resolved.yaml, documentation and JSON schema (schema.h) all come from these tables.
 //
 // Keys are dotted: "retort.volume" is the key `volume` in the map `retort`. Lists of maps (segments, faults, expectations)
 // are tables of their own, read item by item.
 #pragma once
 
-#include <cstdint>
 #include <functional>
-#include <limits>
 #include <set>
 #include <string>
 #include <string_view>
@@ -38,6 +36,8 @@ struct Field {
   bool required = false;
   std::string preset;                  // as a file would write it; empty: nothing stands there unless the file says so
   double low = 0.0, high = 0.0;        // quantity and integer, in `unit`, both inclusive
+  bool single = false;                 // the member is a float: values are rounded to one before they are checked
+  bool whole = false;                  // quantity: a whole number of `unit`
   std::vector<std::string> choices;    // choice
   std::string meaning;
   std::function<void(void*, const FieldValue&)> set;
@@ -60,79 +60,97 @@ std::string write_fields(const FieldTable& table, const void* object, int indent
 // A text in double quotes where YAML needs them.
 std::string yaml_text(std::string_view text);
 
-// --- building tables ------------------------------------------------------------------------------------------------------
+// --- building tables. `at` gives the member: [](auto& object) -> auto& { return object.member; } ---------------------------
 
-template <class T, class Member>
-Field quantity_field(std::string key, std::string unit, Member T::*member, double low, double high, std::string preset,
-                     std::string meaning) {
-  Field field{std::move(key), FieldType::quantity, std::move(unit), preset.empty(), std::move(preset), low, high, {}, std::move(meaning), {}, {}};
-  field.set = [member](void* object, const FieldValue& value) {
-    static_cast<T*>(object)->*member = static_cast<Member>(value.number);
-  };
-  field.get = [member](const void* object, FieldValue& value) {
-    const Member stored = static_cast<const T*>(object)->*member;
-    if constexpr (std::is_same_v<Member, float>) value.text = text_of(stored);
-    value.number = static_cast<double>(stored);
+template <class T, class At>
+using MemberOf = std::remove_cvref_t<decltype(std::declval<At>()(std::declval<T&>()))>;
+
+template <class T, class At>
+Field field_at(FieldType type, std::string key, std::string unit, At at, std::string preset, std::string meaning) {
+  using Member = MemberOf<T, At>;
+  Field field;
+  field.key = std::move(key);
+  field.type = type;
+  field.unit = std::move(unit);
+  field.required = preset.empty();
+  field.preset = std::move(preset);
+  field.single = std::is_same_v<Member, float>;
+  field.meaning = std::move(meaning);
+  field.set = [at](void* object, const FieldValue& value) { at(*static_cast<T*>(object)) = static_cast<Member>(value.number); };
+  field.get = [at](const void* object, FieldValue& value) {
+    value.number = static_cast<double>(at(*static_cast<const T*>(object)));
     return true;
   };
   return field;
 }
 
-template <class T, class Member>
-Field integer_field(std::string key, Member T::*member, double low, double high, std::string preset, std::string meaning) {
-  Field field = quantity_field<T, Member>(std::move(key), "1", member, low, high, std::move(preset), std::move(meaning));
-  field.type = FieldType::integer;
+template <class T, class At>
+Field quantity_field(std::string key, std::string unit, At at, double low, double high, std::string preset, std::string meaning) {
+  Field field = field_at<T>(FieldType::quantity, std::move(key), std::move(unit), at, std::move(preset), std::move(meaning));
+  field.low = low;
+  field.high = high;
   return field;
 }
 
-template <class T>
-Field yes_no_field(std::string key, bool T::*member, std::string preset, std::string meaning) {
-  Field field{std::move(key), FieldType::yes_no, "", preset.empty(), std::move(preset), 0.0, 1.0, {}, std::move(meaning), {}, {}};
-  field.set = [member](void* object, const FieldValue& value) { static_cast<T*>(object)->*member = value.number != 0.0; };
-  field.get = [member](const void* object, FieldValue& value) {
-    value.number = static_cast<const T*>(object)->*member ? 1.0 : 0.0;
-    return true;
-  };
+template <class T, class At>
+Field integer_field(std::string key, At at, double low, double high, std::string preset, std::string meaning) {
+  Field field = field_at<T>(FieldType::integer, std::move(key), "1", at, std::move(preset), std::move(meaning));
+  field.low = low;
+  field.high = high;
   return field;
 }
 
-template <class T, class Member>
-Field choice_field(std::string key, Member T::*member, std::vector<std::string> choices, std::string preset, std::string meaning) {
-  Field field{std::move(key), FieldType::choice, "", preset.empty(), std::move(preset), 0.0, 0.0, std::move(choices), std::move(meaning), {}, {}};
-  field.set = [member](void* object, const FieldValue& value) {
-    static_cast<T*>(object)->*member = static_cast<Member>(static_cast<int>(value.number));
-  };
-  field.get = [member](const void* object, FieldValue& value) {
-    value.number = static_cast<double>(static_cast<int>(static_cast<const T*>(object)->*member));
-    return true;
-  };
+template <class T, class At>
+Field yes_no_field(std::string key, At at, std::string preset, std::string meaning) {
+  return field_at<T>(FieldType::yes_no, std::move(key), "", at, std::move(preset), std::move(meaning));
+}
+
+// The enumerators of the member are the places of the words in `choices`.
+template <class T, class At>
+Field choice_field(std::string key, At at, std::vector<std::string> choices, std::string preset, std::string meaning) {
+  Field field = field_at<T>(FieldType::choice, std::move(key), "", at, std::move(preset), std::move(meaning));
+  field.choices = std::move(choices);
   return field;
 }
 
-template <class T>
-Field text_field(std::string key, std::string T::*member, bool required, std::string meaning) {
-  Field field{std::move(key), FieldType::text, "", required, "", 0.0, 0.0, {}, std::move(meaning), {}, {}};
-  field.set = [member](void* object, const FieldValue& value) { static_cast<T*>(object)->*member = value.text; };
-  field.get = [member](const void* object, FieldValue& value) {
-    value.text = static_cast<const T*>(object)->*member;
+template <class T, class At>
+Field text_field(std::string key, At at, bool required, std::string meaning) {
+  Field field;
+  field.key = std::move(key);
+  field.type = FieldType::text;
+  field.required = required;
+  field.meaning = std::move(meaning);
+  field.set = [at](void* object, const FieldValue& value) { at(*static_cast<T*>(object)) = value.text; };
+  field.get = [at](const void* object, FieldValue& value) {
+    value.text = at(*static_cast<const T*>(object));
     return !value.text.empty();
   };
   return field;
 }
 
-// --- what else comes from the tables --------------------------------------------------------------------------------------
+template <class T, class At>
+Field list_field(std::string key, At at, std::string meaning) {
+  Field field;
+  field.key = std::move(key);
+  field.type = FieldType::list;
+  field.meaning = std::move(meaning);
+  field.set = [at](void* object, const FieldValue& value) { at(*static_cast<T*>(object)) = value.list; };
+  field.get = [at](const void* object, FieldValue& value) {
+    value.list = at(*static_cast<const T*>(object));
+    return !value.list.empty();
+  };
+  return field;
+}
 
-const FieldTable& furnace_fields();
-const FieldTable& controller_fields();
-const FieldTable& scenario_fields();
-std::vector<FieldTable> segment_fields();      // one per segment kind
-const FieldTable& action_fields();
-const FieldTable& fault_fields();              // what every fault has; the parameters come from the fault table
-const FieldTable& expectation_fields();
-
-// JSON schema (draft 2020-12) of one kind of file: "furnace", "controller" or "scenario".
-std::string json_schema(std::string_view kind);
-// The tables as Markdown: key, unit or type, preset, bounds, meaning.
-std::string fields_markdown();
+// An option that need not be given: it is, when `given` says so of the object. Only then it is written.
+template <class T, class Given>
+Field optional(Field field, Given given) {
+  field.required = false;
+  field.preset.clear();
+  field.get = [get = field.get, given](const void* object, FieldValue& value) {
+    return given(*static_cast<const T*>(object)) && get(object, value);
+  };
+  return field;
+}
 
 }  // namespace sim

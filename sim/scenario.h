@@ -78,15 +78,16 @@ struct RunSource {
 
 struct Scenario {
   std::filesystem::path file;
-  std::string name;                    // file stem
+  std::string name;                    // file stem unless the file gives another
   std::string title;
   std::string why;
   std::uint64_t seed = 1;
+  std::string furnace_title;
   std::string controller_title;
   fw::Parameters parameters{};
   plant::Furnace furnace{};
   ProgrammeSource programme;
-  std::vector<OperatorAction> actions; // sorted as written
+  std::vector<OperatorAction> actions; // as written; with no `start` among them the bench starts the programme itself
   std::vector<FaultSource> faults;
   std::vector<ExpectationSource> expectations;
   RecordSource record;

@@ -20,8 +20,8 @@ std::size_t utf8_length(std::string_view text, std::size_t i) {
   const auto byte = [&](std::size_t k) { return k < text.size() ? static_cast<unsigned char>(text[k]) : 0u; };
   const unsigned first = byte(i);
   if (first < 0x80) return 1;
-  const std::size_t length = first >= 0xC2 && first <= 0xDF ? 2 : first >= 0xE0 && first <= 0xEF ? 3 : first >= 0xF0 && first <= 0xF4 ? 4 : 0;
-  if (length == 0) return 0;
+  if (first < 0xC2 || first > 0xF4) return 0;
+  const std::size_t length = first <= 0xDF ? 2 : first <= 0xEF ? 3 : 4;
   unsigned code = first & (0xFFu >> (length + 1));
   for (std::size_t k = 1; k < length; ++k) {
     if ((byte(i + k) & 0xC0u) != 0x80u) return 0;
@@ -90,7 +90,8 @@ class TreeBuilder : public YAML::EventHandler {
   SourcePlace place(const YAML::Mark& mark) const { return {name_, mark.line + 1, mark.column + 1}; }
 
   void check(const YAML::Mark& mark, const std::string& tag, YAML::anchor_t anchor) const {
-    if (anchor != YAML::NullAnchor) throw InputError(place(mark), "an anchor (&name)", "a plain value: anchors and aliases are not accepted");
+    if (anchor != YAML::NullAnchor) throw InputError(place(mark), "an anchor (&name)",
+        "a plain value: anchors and aliases are not accepted");
     if (!tag.empty() && tag != "?" && tag != "!") throw InputError(place(mark), "the tag " + tag, "a plain value: tags are not accepted");
   }
 
@@ -163,7 +164,8 @@ YamlNode& step_into(YamlNode& node, const std::string& step, const SourcePlace& 
   std::size_t index = 0;
   const auto [end, error] = std::from_chars(step.data(), step.data() + step.size(), index);
   if (error == std::errc() && end == step.data() + step.size() && index < node.items.size()) return node.items[index];
-  throw InputError(place, "`" + step + "`", "the name of an item of the list, or its number from 0 to " + std::to_string(node.items.size()) + " - 1",
+  throw InputError(place, "`" + step + "`",
+      "the name of an item of the list, or its number from 0 to " + std::to_string(node.items.size()) + " - 1",
                    nearest_name(step, names));
 }
 
@@ -202,7 +204,8 @@ YamlNode parse_yaml(std::string_view text, const std::string& name) {
     }
     return root;
   } catch (const YAML::Exception& error) {
-    throw InputError({name, std::max(error.mark.line, 0) + 1, std::max(error.mark.column, 0) + 1}, "text that is not YAML (" + error.msg + ")", "YAML");
+    throw InputError({name, std::max(error.mark.line, 0) + 1, std::max(error.mark.column, 0) + 1},
+        "text that is not YAML (" + error.msg + ")", "YAML");
   }
 }
 
@@ -222,24 +225,27 @@ YamlNode read_yaml(const std::filesystem::path& file) {
   return parse_yaml(text, name);
 }
 
+void set_in_yaml(YamlNode& root, const std::string& path, const std::string& value, const SourcePlace& place) {
+  YamlNode* node = &root;
+  for (std::size_t begin = 0; begin <= path.size();) {
+    const std::size_t end = std::min(path.find('.', begin), path.size());
+    const std::string step = path.substr(begin, end - begin);
+    if (step.empty()) throw InputError(place, "an empty step in the path `" + path + "`", "key.key");
+    node = &step_into(*node, step, place);
+    begin = end + 1;
+  }
+  if (!node->is_text()) throw InputError(place, node->found() + " at `" + path + "`", "a path to a single value");
+  node->text = value;
+  node->quoted = false;
+  node->place = place;
+}
+
 void set_in_yaml(YamlNode& root, const std::string& assignment) {
   const SourcePlace place{"--set " + assignment, 0, 0};
   const std::size_t equals = assignment.find('=');
-  if (equals == std::string::npos || equals == 0) throw InputError(place, "no `path=value`", "for example `furnace.barometer=98 kPa abs`");
-  YamlNode* node = &root;
-  std::size_t begin = 0;
-  while (begin <= equals) {
-    const std::size_t end = std::min(assignment.find('.', begin), equals);
-    const std::string step = assignment.substr(begin, end - begin);
-    if (step.empty()) throw InputError(place, "an empty step in the path", "key.key=value");
-    node = &step_into(*node, step, place);
-    if (end == equals) break;
-    begin = end + 1;
-  }
-  if (!node->is_text()) throw InputError(place, node->found() + " at this path", "a single value there");
-  node->text = assignment.substr(equals + 1);
-  node->quoted = true;
-  node->place = place;
+  if (equals == std::string::npos || equals == 0) throw InputError(place, "no `path=value`",
+      "for example `furnace.surroundings.barometer=98 kPa abs`");
+  set_in_yaml(root, assignment.substr(0, equals), assignment.substr(equals + 1), place);
 }
 
 }  // namespace sim

@@ -38,8 +38,10 @@ struct YamlNode {
 YamlNode parse_yaml(std::string_view text, const std::string& name);
 YamlNode read_yaml(const std::filesystem::path& file);
 
-// "furnace.leak=0.1 Pa L/s": sets the value at a dotted path (list items by number from 0, or by their `name`), adding the key where there
-// is none. The place of the new value is "--set <text>". Throws InputError.
+// Sets the value at a dotted path (items of a list by number from 0 or by their `name`), adding a key where there is none.
+// `place` becomes that of what is set. Throws InputError.
+void set_in_yaml(YamlNode& root, const std::string& path, const std::string& value, const SourcePlace& place);
+// The same from "path=value", as a command line gives it.
 void set_in_yaml(YamlNode& root, const std::string& assignment);
 
 }  // namespace sim

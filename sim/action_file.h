@@ -1,0 +1,33 @@
+// The operator's actions in a scenario: a list of maps, each with one key that says what is done, and when.
+//
+//   - hold:
+//     segment: soak
+//     after: 10 min
+//   - set_flow: 1 slm
+//     when: plant.load.core > 500 degC
+#pragma once
+
+#include <span>
+#include <string>
+#include <vector>
+
+#include "sim/fields.h"
+#include "sim/scenario.h"
+#include "sim/vocabulary.h"
+
+namespace sim {
+
+struct ActionKind {
+  const char* name;
+  fw::Command command;
+  std::uint16_t argument;
+  const char* unit;            // of the value; "": there is none
+  double low, high;
+  const char* meaning;
+};
+std::span<const ActionKind> action_table();
+
+std::vector<OperatorAction> read_actions(const YamlNode& list, const Vocabulary& vocabulary);   // throws InputError
+std::string write_actions(const std::vector<OperatorAction>& actions, int indent);
+
+}  // namespace sim

@@ -1,0 +1,26 @@
+// The faults of a scenario: a list of maps, each with one key that names the kind (faults.h), when it begins and how long it stays.
+//
+//   - thermocouple_open: {channel: load}
+//     segment: ramp to stress relief
+//     after: 20 min
+//     for: 10 min
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "sim/faults.h"
+#include "sim/fields.h"
+#include "sim/scenario.h"
+#include "sim/vocabulary.h"
+
+namespace sim {
+
+// Parameters of a kind, on a std::vector<double>. channel: of which the units are; -1 for documentation.
+FieldTable fault_fields(const FaultKind& kind, int channel);
+const FieldTable& fault_time_fields();       // on a FaultSource: when, and `for`
+
+std::vector<FaultSource> read_faults(const YamlNode& list, const Vocabulary& vocabulary);   // throws InputError
+std::string write_faults(const std::vector<FaultSource>& faults, int indent);
+
+}  // namespace sim

@@ -1,0 +1,327 @@
+#include "sim/furnace_file.h"
+
+#include <stdexcept>
+#include <vector>
+
+#include "plant/step.h"
+
+namespace sim {
+
+namespace {
+
+using plant::Furnace;
+
+// A quantity whose preset is what the plant's own description starts from.
+template <class At>
+Field quantity(const char* key, const char* unit, At at, double low, double high, const char* meaning) {
+  FurnaceFile presets;
+  return quantity_field<FurnaceFile>(key, unit, at, low, high, text_of(at(presets), unit), meaning);
+}
+
+#define SAGGAR_AT(member) [](auto& file) -> auto& { return file.furnace.member; }
+#define SAGGAR_FIELD(key, unit, member, low, high, meaning) quantity(key, unit, SAGGAR_AT(member), low, high, meaning)
+
+template <class At>
+void add_material(std::vector<Field>& fields, const std::string& prefix, At material, const std::string& of) {
+  const auto add = [&](const char* key, const char* unit, auto member, double low, double high, const char* meaning) {
+    const auto at = [material, member](auto& file) -> auto& { return material(file).*member; };
+    fields.push_back(quantity((prefix + "." + key).c_str(), unit, at, low, high, (std::string(meaning) + " of " + of).c_str()));
+  };
+  using M = plant::Material;
+  add("density", "kg/m3", &M::density_kg_m3, 50.0, 20000.0, "density");
+  add("conductivity", "W/(m K)", &M::k0_w_mk, 0.01, 500.0, "conductivity at 0 degC");
+  add("conductivity_slope", "W/(m K2)", &M::k1_w_mk2, -1.0, 1.0, "its term linear in degC");
+  add("conductivity_curve", "W/(m K3)", &M::k2_w_mk3, -1e-3, 1e-3, "its term quadratic in degC");
+  add("heat_capacity", "J/(kg K)", &M::c0_j_kgk, 50.0, 5000.0, "heat capacity at 0 degC");
+  add("heat_capacity_slope", "J/(kg K2)", &M::c1_j_kgk2, -10.0, 10.0, "its term linear in degC");
+  add("heat_capacity_curve", "J/(kg K3)", &M::c2_j_kgk3, -1e-2, 1e-2, "its term quadratic in degC");
+}
+
+void add_retort(std::vector<Field>& fields) {
+  fields.push_back(SAGGAR_FIELD("retort.volume", "m3", retort.volume_m3, 1e-4, 1.0, "free gas volume inside, load in place"));
+  fields.push_back(SAGGAR_FIELD("retort.inner_diameter", "m", retort.inner_diameter_m, 0.02, 2.0, "inside diameter"));
+  fields.push_back(SAGGAR_FIELD("retort.length", "m", retort.length_m, 0.02, 5.0, "inside, rear end to plug face"));
+  fields.push_back(SAGGAR_FIELD("retort.wall", "m", retort.wall_m, 1e-3, 0.05, "wall of barrel and closed end"));
+  fields.push_back(SAGGAR_FIELD("retort.emissivity_outside", "1", retort.emissivity_outside, 0.05, 1.0, "total emissivity outside"));
+  fields.push_back(SAGGAR_FIELD("retort.emissivity_inside", "1", retort.emissivity_inside, 0.05, 1.0, "total emissivity inside"));
+  add_material(fields, "retort.material", SAGGAR_AT(retort.material), "the retort");
+}
+
+void add_plug(std::vector<Field>& fields) {
+  fields.push_back(SAGGAR_FIELD("plug.length", "m", plug.length_m, 0.02, 1.0, "hot face to cold face"));
+  fields.push_back(SAGGAR_FIELD("plug.diameter", "m", plug.diameter_m, 0.02, 2.0, "diameter"));
+  fields.push_back(SAGGAR_FIELD("plug.neck_wall", "m", plug.neck_wall_m, 0.0, 0.05, "wall of the retort's neck around the plug, 0 none"));
+  fields.push_back(SAGGAR_FIELD("plug.pore_volume", "m3", plug.pore_m3, 0.0, 0.5, "gas in the pores, at the chamber's pressure"));
+  fields.push_back(SAGGAR_FIELD("plug.pore_temperature", "degC", plug.pore_degc, 0.0, 500.0, "temperature of that gas"));
+  fields.push_back(SAGGAR_FIELD("plug.emissivity", "1", plug.emissivity, 0.05, 1.0, "total emissivity of the hot face"));
+  fields.push_back(SAGGAR_FIELD("plug.cold_face_exchange", "W/(m2 K)", plug.cold_face_w_m2k, 1.0, 100.0,
+      "cold face and flange to the room"));
+  fields.push_back(SAGGAR_FIELD("plug.opening", "m2", plug.opening_m2, 1e-4, 1.0, "free area with the plug out or the door open"));
+  fields.push_back(SAGGAR_FIELD("plug.opening_exchange", "m3/s", plug.opening_exchange_m3_s, 0.0, 1.0,
+                                "air that natural convection exchanges through it"));
+  add_material(fields, "plug.material", SAGGAR_AT(plug.material), "the plug");
+}
+
+void add_lining(std::vector<Field>& fields) {
+  fields.push_back(SAGGAR_FIELD("lining.chamber_diameter", "m", lining.chamber_diameter_m, 0.03, 3.0, "inside face of the lining"));
+  fields.push_back(SAGGAR_FIELD("lining.chamber_length", "m", lining.chamber_length_m, 0.03, 5.0, "between the end faces"));
+  fields.push_back(SAGGAR_FIELD("lining.thickness", "m", lining.thickness_m, 0.02, 0.6, "barrel, rear and front alike"));
+  fields.push_back(SAGGAR_FIELD("lining.front_opening", "m", lining.front_opening_m, 0.0, 3.0, "hole in the front for the retort's neck"));
+  fields.push_back(SAGGAR_FIELD("lining.emissivity", "1", lining.emissivity, 0.05, 1.0, "total emissivity of the hot face"));
+  add_material(fields, "lining.material", SAGGAR_AT(lining.material), "the lining");
+}
+
+template <std::size_t I>
+void add_panel(std::vector<Field>& fields) {
+  const std::string prefix = "heaters.panels." + std::to_string(I + 1);
+  fields.push_back(integer_field<FurnaceFile>(prefix + ".zone", SAGGAR_AT(heaters.panel[I].zone), 1.0, 4.0, "1",
+      "heat zone that drives it"));
+  fields.push_back(SAGGAR_FIELD((prefix + ".power").c_str(), "W", heaters.panel[I].power_w, 10.0, 50000.0, "power at nominal mains"));
+}
+
+void add_heaters(std::vector<Field>& fields) {
+  fields.push_back(integer_field<FurnaceFile>("heaters.zones", SAGGAR_AT(heaters.zones), 1.0, 4.0, "1", "heat loops"));
+  add_panel<0>(fields);
+  add_panel<1>(fields);
+  add_panel<2>(fields);
+  add_panel<3>(fields);
+  fields.push_back(SAGGAR_FIELD("heaters.area", "m2", heaters.area_m2, 1e-3, 5.0, "radiating front of one panel"));
+  fields.push_back(SAGGAR_FIELD("heaters.mass", "kg", heaters.mass_kg, 0.02, 100.0, "mass of one panel"));
+  fields.push_back(SAGGAR_FIELD("heaters.emissivity", "1", heaters.emissivity, 0.05, 1.0, "total emissivity of the panels"));
+  fields.push_back(SAGGAR_FIELD("heaters.back_exchange", "W/(m2 K)", heaters.back_w_m2k, 0.5, 500.0, "panel to the lining behind it"));
+  fields.push_back(SAGGAR_FIELD("heaters.air_exchange", "W/(m2 K)", heaters.air_w_m2k, 0.0, 50.0,
+                                "natural convection in the gap between panels, lining and retort"));
+  add_material(fields, "heaters.material", SAGGAR_AT(heaters.material), "the panels");
+}
+
+void add_casing(std::vector<Field>& fields) {
+  fields.push_back(SAGGAR_FIELD("casing.mass", "kg", casing.mass_kg, 0.5, 5000.0, "steel"));
+  fields.push_back(SAGGAR_FIELD("casing.emissivity", "1", casing.emissivity, 0.05, 1.0, "total emissivity outside"));
+  fields.push_back(SAGGAR_FIELD("casing.area", "m2", casing.area_m2, 0.0, 100.0, "outside, 0: computed from the lining"));
+  fields.push_back(SAGGAR_FIELD("casing.convection", "1", casing.convection_w_m2k54, 0.5, 5.0,
+                                "natural convection: h [W/(m2 K)] is this times the fourth root of the rise above the room [K]"));
+  fields.push_back(SAGGAR_FIELD("casing.cold_junction_share", "1", casing.cold_junction_share, 0.0, 1.0,
+                                "share of the casing's rise above the room that the terminal block sees"));
+  fields.push_back(SAGGAR_FIELD("casing.cold_junction_lag", "s", casing.cold_junction_lag_s, 1.0, 1e5, "lag of the terminal block"));
+}
+
+void add_load(std::vector<Field>& fields) {
+  fields.push_back(SAGGAR_FIELD("load.mass", "kg", load.mass_kg, 1e-3, 1000.0, "mass"));
+  fields.push_back(SAGGAR_FIELD("load.surface_share", "1", load.surface_share, 0.05, 0.95, "share of the mass that is the surface node"));
+  fields.push_back(SAGGAR_FIELD("load.area", "m2", load.area_m2, 1e-4, 20.0, "envelope"));
+  fields.push_back(SAGGAR_FIELD("load.emissivity", "1", load.emissivity, 0.05, 1.0, "total emissivity"));
+  fields.push_back(SAGGAR_FIELD("load.core_conductance", "W/K", load.core_w_k, 0.01, 1e4, "surface to core"));
+  fields.push_back(SAGGAR_FIELD("load.rest_conductance", "W/K", load.rest_w_k, 0.0, 100.0, "to what it rests on"));
+  add_material(fields, "load.material", SAGGAR_AT(load.material), "the load");
+}
+
+const std::vector<std::string> gases = {"none", "air", "nitrogen", "argon", "helium"};   // in the order of plant::Gas
+const std::vector<std::string> types = {"K", "N"};                                       // plant::ThermocoupleType
+
+void add_supply(std::vector<Field>& fields) {
+  fields.push_back(SAGGAR_FIELD("supply.regulated", "Pa gauge", supply.regulated_pa, 1e3, 1e6, "regulated supply pressure"));
+  fields.push_back(SAGGAR_FIELD("supply.present", "Pa gauge", supply.present_pa, 0.0, 1e6, "the supply-pressure switch makes above this"));
+  fields.push_back(SAGGAR_FIELD("supply.decay", "s", supply.decay_s, 0.1, 1000.0, "lag of the supply when it fails or returns"));
+  fields.push_back(choice_field<FurnaceFile>("supply.purge_gas", SAGGAR_AT(supply.purge), gases, "argon", "gas of the inert purge"));
+  fields.push_back(choice_field<FurnaceFile>("supply.blend_gas", SAGGAR_AT(supply.blend), gases, "nitrogen",
+      "gas of mass-flow controller 2"));
+  fields.push_back(SAGGAR_FIELD("supply.argon.oxygen", "ppm", supply.argon.oxygen_ppm, 0.0, 1e4, "oxygen in the supplied argon"));
+  fields.push_back(SAGGAR_FIELD("supply.argon.water", "ppm", supply.argon.water_ppm, 0.0, 1e4, "water in the supplied argon"));
+  fields.push_back(SAGGAR_FIELD("supply.nitrogen.oxygen", "ppm", supply.nitrogen.oxygen_ppm, 0.0, 1e4, "oxygen in the supplied nitrogen"));
+  fields.push_back(SAGGAR_FIELD("supply.nitrogen.water", "ppm", supply.nitrogen.water_ppm, 0.0, 1e4, "water in the supplied nitrogen"));
+  fields.push_back(SAGGAR_FIELD("supply.helium.oxygen", "ppm", supply.helium.oxygen_ppm, 0.0, 1e4, "oxygen in the supplied helium"));
+  fields.push_back(SAGGAR_FIELD("supply.helium.water", "ppm", supply.helium.water_ppm, 0.0, 1e4, "water in the supplied helium"));
+  fields.push_back(SAGGAR_FIELD("supply.air.water", "ppm", supply.air_water_ppm, 0.0, 4e4, "water in supplied air and in the room's air"));
+}
+
+void add_inlets(std::vector<Field>& fields) {
+  fields.push_back(SAGGAR_FIELD("meter.full_scale", "slm", meter.full_scale_slm, 0.01, 500.0, "mass-flow controller, in nitrogen"));
+  fields.push_back(SAGGAR_FIELD("meter.lag", "s", meter.lag_s, 0.05, 10.0, "lag of its own loop"));
+  fields.push_back(SAGGAR_FIELD("meter.capacity", "1", meter.capacity_share, 0.5, 10.0,
+                                "most it passes from the regulated supply to the barometer, over full scale"));
+  fields.push_back(SAGGAR_FIELD("meter.conversion.air", "1", meter.conversion_air, 0.3, 2.0, "conversion factor relative to nitrogen"));
+  fields.push_back(SAGGAR_FIELD("meter.conversion.argon", "1", meter.conversion_argon, 0.3, 2.0, "conversion factor relative to nitrogen"));
+  fields.push_back(SAGGAR_FIELD("meter.conversion.helium", "1", meter.conversion_helium, 0.3, 2.0,
+      "conversion factor relative to nitrogen"));
+  fields.push_back(SAGGAR_FIELD("purge.flow", "slm", purge.flow_slm, 0.01, 100.0, "restrictor, regulated supply to barometer, in its gas"));
+}
+
+void add_outlets(std::vector<Field>& fields) {
+  const auto area = [&](const char* key, auto at, double low, const char* meaning) {
+    fields.push_back(quantity(key, "m2", at, low, 1e-2, meaning));
+  };
+  area("back_pressure_valve.area", SAGGAR_AT(back_pressure_valve.area_m2), 1e-8, "effective flow area wide open");
+  fields.push_back(SAGGAR_FIELD("back_pressure_valve.rangeability", "1", back_pressure_valve.rangeability, 2.0, 200.0,
+                                "of its equal-percentage characteristic"));
+  fields.push_back(SAGGAR_FIELD("back_pressure_valve.shut_below", "1", back_pressure_valve.shut_below, 0.0, 0.2,
+                                "travel below which it tapers to shut"));
+  fields.push_back(SAGGAR_FIELD("back_pressure_valve.lag", "s", back_pressure_valve.lag_s, 0.02, 10.0, "positioner"));
+  fields.push_back(SAGGAR_FIELD("back_pressure_valve.stroke", "s", back_pressure_valve.stroke_s, 0.1, 300.0, "fastest full stroke"));
+  area("exhaust.area", SAGGAR_AT(exhaust.area_m2), 1e-8, "effective flow area of the exhaust shut-off");
+  area("bypass.area", SAGGAR_AT(bypass.area_m2), 1e-8, "effective flow area of the bypass");
+  fields.push_back(SAGGAR_FIELD("check_valve.crack", "Pa diff", check_valve.crack_pa, 0.0, 1e4, "cracking pressure"));
+  area("check_valve.area", SAGGAR_AT(check_valve.area_m2), 1e-8, "effective flow area open");
+  fields.push_back(SAGGAR_FIELD("check_valve.leak", "m2", check_valve.leak_m2, 0.0, 1e-6, "effective area backward"));
+  fields.push_back(SAGGAR_FIELD("relief.set", "Pa gauge", relief.set_pa, 100.0, 1e6, "set pressure"));
+  fields.push_back(SAGGAR_FIELD("relief.full_lift", "Pa diff", relief.full_pa, 10.0, 1e5, "accumulation to full lift"));
+  area("relief.area", SAGGAR_AT(relief.area_m2), 1e-8, "effective flow area at full lift");
+  area("air_admittance.area", SAGGAR_AT(air.area_m2), 1e-8, "effective flow area");
+}
+
+void add_vacuum(std::vector<Field>& fields) {
+  fields.push_back(SAGGAR_FIELD("pump.speed", "m3/s", pump.speed_m3_s, 1e-5, 1.0, "displacement"));
+  fields.push_back(SAGGAR_FIELD("pump.base", "Pa abs", pump.base_pa, 1e-4, 1000.0, "base pressure"));
+  fields.push_back(SAGGAR_FIELD("pump.spin_up", "s", pump.spin_up_s, 0.05, 60.0, "lag of its speed"));
+  fields.push_back(SAGGAR_FIELD("pump.vent", "m2", pump.vent_m2, 1e-8, 1e-3, "inlet vent, opens when it stops"));
+  fields.push_back(SAGGAR_FIELD("hose.volume", "m3", hose.volume_m3, 1e-5, 0.1, "behind the isolation valve, pump inlet included"));
+  fields.push_back(SAGGAR_FIELD("hose.diameter", "m", hose.diameter_m, 1e-3, 0.3, "inside diameter"));
+  fields.push_back(SAGGAR_FIELD("hose.length", "m", hose.length_m, 0.01, 50.0, "length"));
+  fields.push_back(SAGGAR_FIELD("leak", "Pa m3/s", leak.flow_pa_m3_s, 0.0, 10.0, "at one atmosphere of difference, air at 20 degC"));
+}
+
+template <std::size_t I>
+void add_site(std::vector<Field>& fields) {
+  const std::string prefix = "outgassing.sites." + std::to_string(I + 1);
+  fields.push_back(SAGGAR_FIELD((prefix + ".held").c_str(), "mol", outgassing.site[I].held_mol, 0.0, 10.0, "water held at start"));
+  fields.push_back(SAGGAR_FIELD((prefix + ".activation").c_str(), "J/mol", outgassing.site[I].activation_j_mol, 20e3, 400e3,
+                                "activation energy of its desorption"));
+}
+
+void add_outgassing(std::vector<Field>& fields) {
+  fields.push_back(SAGGAR_FIELD("outgassing.frequency", "1/s", outgassing.frequency_per_s, 1.0, 1e16, "frequency factor, first order"));
+  add_site<0>(fields);
+  add_site<1>(fields);
+  add_site<2>(fields);
+  add_site<3>(fields);
+}
+
+template <class At>
+void add_load_thermocouple(std::vector<Field>& fields, const std::string& prefix, At thermocouple) {
+  const auto add = [&](const char* key, const char* unit, auto member, double low, double high, const char* meaning) {
+    const auto at = [thermocouple, member](auto& file) -> auto& { return thermocouple(file).*member; };
+    fields.push_back(quantity((prefix + "." + key).c_str(), unit, at, low, high, meaning));
+  };
+  using T = plant::LoadThermocouple;
+  add("heat_capacity", "J/K", &T::heat_j_k, 0.01, 50.0, "of the sheathed tip");
+  add("area", "m2", &T::area_m2, 1e-6, 0.01, "seen by the retort's inner wall");
+  add("emissivity", "1", &T::emissivity, 0.05, 1.0, "total emissivity");
+  add("contact", "W/K", &T::contact_w_k, 1e-4, 10.0, "to the load's surface");
+  add("wall_view", "1", &T::wall_view, 0.0, 1.0, "view of the inner wall");
+}
+
+void add_thermocouples(std::vector<Field>& fields) {
+  fields.push_back(SAGGAR_FIELD("thermocouples.heater.heat_capacity", "J/K", thermocouples.heater.heat_j_k, 0.01, 50.0,
+      "of the sheathed tip"));
+  fields.push_back(SAGGAR_FIELD("thermocouples.heater.area", "m2", thermocouples.heater.area_m2, 1e-6, 0.01, "area of the tip"));
+  fields.push_back(SAGGAR_FIELD("thermocouples.heater.emissivity", "1", thermocouples.heater.emissivity, 0.05, 1.0, "total emissivity"));
+  fields.push_back(SAGGAR_FIELD("thermocouples.heater.panel_view", "1", thermocouples.heater.panel_view, 0.0, 1.0,
+      "view of its zone's panels"));
+  fields.push_back(SAGGAR_FIELD("thermocouples.heater.retort_view", "1", thermocouples.heater.retort_view, 0.0, 1.0,
+                                "view of the retort (vessel: of the load)"));
+  fields.push_back(SAGGAR_FIELD("thermocouples.heater.lining_view", "1", thermocouples.heater.lining_view, 0.0, 1.0, "view of the lining"));
+  add_load_thermocouple(fields, "thermocouples.load", SAGGAR_AT(thermocouples.load));
+  add_load_thermocouple(fields, "thermocouples.load_2", SAGGAR_AT(thermocouples.load2));
+  fields.push_back(SAGGAR_FIELD("limiter.trip", "degC", limiter.trip_degc, 50.0, 1800.0, "independent over-temperature limiter"));
+  fields.push_back(SAGGAR_FIELD("limiter.heat_capacity", "J/K", limiter.sensor_heat_j_k, 0.01, 50.0, "of its sensor"));
+  fields.push_back(SAGGAR_FIELD("limiter.area", "m2", limiter.sensor_area_m2, 1e-6, 0.01, "of its sensor"));
+  fields.push_back(SAGGAR_FIELD("limiter.panel_view", "1", limiter.panel_view, 0.0, 1.0, "view of the panels of zone 1"));
+}
+
+void add_surroundings(std::vector<Field>& fields) {
+  fields.push_back(SAGGAR_FIELD("mains.nominal", "V", mains.nominal_v, 24.0, 1000.0, "voltage at which panels have their power"));
+  fields.push_back(SAGGAR_FIELD("mains.actual", "V", mains.actual_v, 0.0, 1000.0, "voltage there is"));
+  fields.push_back(SAGGAR_FIELD("surroundings.ambient", "degC", surroundings.ambient_degc, -20.0, 60.0, "room"));
+  fields.push_back(SAGGAR_FIELD("surroundings.barometer", "Pa abs", surroundings.barometer_pa, 60e3, 110e3, "barometric pressure"));
+  fields.push_back(choice_field<FurnaceFile>("initial.gas", SAGGAR_AT(initial.gas), gases, "air", "gas inside at start"));
+  fields.push_back(SAGGAR_FIELD("initial.pressure", "Pa abs", initial.pressure_pa, 1.0, 2e5, "inside at start"));
+  fields.push_back(SAGGAR_FIELD("initial.furnace", "degC", initial.furnace_degc, -20.0, 1300.0, "all solids at start"));
+  fields.push_back(SAGGAR_FIELD("initial.oxygen_cell", "degC", initial.oxygen_cell_degc, -20.0, 800.0, "heated zirconia cell at start"));
+}
+
+template <class At>
+void add_span(std::vector<Field>& fields, const std::string& name, const char* unit, At span, double low, double high) {
+  const auto low_at = [span](auto& file) -> auto& { return span(file).low; };
+  const auto high_at = [span](auto& file) -> auto& { return span(file).high; };
+  fields.push_back(quantity(("instruments." + name + ".low").c_str(), unit, low_at, low, high, "process value at 4 mA"));
+  fields.push_back(quantity(("instruments." + name + ".high").c_str(), unit, high_at, low, high, "process value at 20 mA"));
+}
+
+void add_instruments(std::vector<Field>& fields) {
+  fields.push_back(choice_field<FurnaceFile>("instruments.zone_thermocouple", SAGGAR_AT(instruments.zone_thermocouple), types, "N",
+      "type"));
+  fields.push_back(choice_field<FurnaceFile>("instruments.load_thermocouple", SAGGAR_AT(instruments.load_thermocouple), types, "N",
+      "type"));
+  add_span(fields, "gauge_pressure", "Pa gauge", SAGGAR_AT(instruments.gauge_pressure_pa), -101325.0, 1e6);
+  add_span(fields, "barometer", "Pa abs", SAGGAR_AT(instruments.barometer_pa), 0.0, 2e5);
+  add_span(fields, "mains", "V", SAGGAR_AT(instruments.mains_v), 0.0, 2000.0);
+  add_span(fields, "supply_pressure", "Pa gauge", SAGGAR_AT(instruments.supply_pa), -101325.0, 2e6);
+  add_span(fields, "casing", "degC", SAGGAR_AT(instruments.casing_degc), -100.0, 1000.0);
+  add_span(fields, "current", "A", SAGGAR_AT(instruments.current_a), 0.0, 1000.0);
+  add_span(fields, "dew_point", "degC", SAGGAR_AT(instruments.dew_point_degc), -150.0, 100.0);
+  fields.push_back(SAGGAR_FIELD("instruments.capacitance_full_scale", "Pa abs", instruments.vacuum_full_scale_pa, 10.0, 1.4e5, "at 10 V"));
+  fields.push_back(SAGGAR_FIELD("instruments.over_pressure_switch", "Pa gauge", instruments.over_pressure_pa, 100.0, 1e6,
+      "makes above this"));
+  fields.push_back(SAGGAR_FIELD("instruments.oxygen_cell.set", "degC", instruments.oxygen_cell_set_degc, 500.0, 900.0,
+      "its own controller holds this"));
+  fields.push_back(SAGGAR_FIELD("instruments.oxygen_cell.warm_up", "s", instruments.oxygen_cell_warm_s, 1.0, 3600.0, "lag of its warming"));
+  fields.push_back(SAGGAR_FIELD("instruments.oxygen_cell.lag", "s", instruments.oxygen_lag_s, 0.1, 300.0, "of the cell itself"));
+  fields.push_back(SAGGAR_FIELD("instruments.dew_point_lag", "s", instruments.dew_point_lag_s, 0.1, 3600.0, "of the sensor itself"));
+  fields.push_back(SAGGAR_FIELD("instruments.sample_line", "m3", instruments.sample_line_m3, 0.0, 0.01,
+                                "between retort and oxygen and dew-point instruments, swept by the exhaust flow"));
+  fields.push_back(SAGGAR_FIELD("instruments.noise_scale", "1", instruments.noise_scale, 0.0, 100.0,
+      "of ordinary instruments' noise, 0 none"));
+  fields.push_back(SAGGAR_FIELD("instruments.quantum_scale", "1", instruments.quantum_scale, 0.0, 100.0,
+      "of ordinary instruments' resolution, 0 none"));
+  fields.push_back(SAGGAR_FIELD("instruments.watchdog", "s", instruments.watchdog_s, 0.2, 60.0, "no valid exchange this long: safe row"));
+}
+
+#undef SAGGAR_FIELD
+
+FieldTable make_table() {
+  FieldTable table{"furnace", "A furnace: geometry, materials, piping, instruments and how it stands at start.", {}};
+  std::vector<Field>& fields = table.fields;
+  fields.push_back(text_field<FurnaceFile>("title", [](auto& file) -> auto& { return file.title; }, true, "what it is, in a few words"));
+  fields.push_back(choice_field<FurnaceFile>("boundary", SAGGAR_AT(boundary), {"retort", "vessel"}, "",
+                                             "what holds vacuum and gas: a retort inside the heater chamber, or the casing"));
+  add_retort(fields);
+  add_plug(fields);
+  add_lining(fields);
+  add_heaters(fields);
+  add_casing(fields);
+  add_load(fields);
+  add_supply(fields);
+  add_inlets(fields);
+  add_outlets(fields);
+  add_vacuum(fields);
+  add_outgassing(fields);
+  add_thermocouples(fields);
+  add_surroundings(fields);
+  add_instruments(fields);
+  return table;
+}
+
+#undef SAGGAR_AT
+
+}  // namespace
+
+const FieldTable& furnace_fields() {
+  static const FieldTable table = make_table();
+  return table;
+}
+
+FurnaceFile read_furnace(const YamlNode& map) {
+  FurnaceFile file;
+  read_fields(map, furnace_fields(), &file);
+  try {
+    (void)plant::build(file.furnace);
+  } catch (const std::invalid_argument& error) {
+    throw InputError(map.place, std::string("a furnace that cannot be built: ") + error.what(), "values that fit each other");
+  }
+  return file;
+}
+
+FurnaceFile load_furnace(const std::filesystem::path& file) { return read_furnace(read_yaml(file)); }
+
+std::string write_furnace(const FurnaceFile& file, int indent) { return write_fields(furnace_fields(), &file, indent); }
+
+}  // namespace sim

@@ -1,0 +1,18 @@
+// When something happens: the keys `at`, `segment`, `phase`, `when` and `after` of actions and faults.
+#pragma once
+
+#include "sim/fields.h"
+#include "sim/scenario.h"
+#include "sim/vocabulary.h"
+
+namespace sim {
+
+const std::vector<Field>& moment_fields();   // on a Moment
+
+// At most one of `at`, `segment`, `phase`, `when`; names and expression against the vocabulary. Throws InputError.
+void check_moment(const YamlNode& map, const Moment& moment, const Vocabulary& vocabulary);
+
+// "10 min after segment `soak` begins"
+std::string describe(const Moment& moment);
+
+}  // namespace sim

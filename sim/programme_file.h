@@ -1,0 +1,34 @@
+// The programme of a scenario: a list of segments, each a map with one key that names its kind and, if wanted, `name`.
+//
+//   - name: ramp to dry
+//     ramp: {to: 180 degC, rate: 5 K/min, gas: argon, flow: 0.6 slm, back_pressure: 4 kPa gauge}
+//   - repeat: {back_to: ramp to dry, times: 2}
+//   - end:
+#pragma once
+
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "sim/fields.h"
+#include "sim/scenario.h"
+
+namespace sim {
+
+// What one segment table reads into.
+struct SegmentDraft {
+  fw::Segment segment{};
+  std::string back_to;         // repeat: name of the segment to go back to
+};
+
+// One per kind in the order of fw::SegmentKind, from ramp to end. kind: "ramp", ...
+const std::vector<FieldTable>& segment_fields();
+std::string_view name_of(fw::SegmentKind kind);      // "ramp", ...
+
+ProgrammeSource read_programme(const YamlNode& list);       // throws InputError
+std::string write_programme(const ProgrammeSource& programme, int indent);
+
+// One line of plain words: "ramp to 180 degC at 5 K/min, argon, 0.6 slm".
+std::string describe(const fw::Segment& segment, const std::vector<std::string>& names);
+
+}  // namespace sim

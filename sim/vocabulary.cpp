@@ -1,0 +1,34 @@
+#include "sim/vocabulary.h"
+
+#include <algorithm>
+
+#include <fmt/format.h>
+
+#include "sim/expression.h"
+
+namespace sim {
+
+void Vocabulary::check_segment(const std::string& name, const SourcePlace& place) const {
+  if (std::find(programme.names.begin(), programme.names.end(), name) != programme.names.end()) return;
+  throw InputError(place, "the unknown segment `" + name + "`", fmt::format("one of {}", fmt::join(programme.names, ", ")),
+                   nearest_name(name, programme.names));
+}
+
+void Vocabulary::check_phase(const std::string& name, const SourcePlace& place) const {
+  const std::vector<std::string> phases(phase_names().begin(), phase_names().end());
+  if (std::find(phases.begin(), phases.end(), name) != phases.end()) return;
+  throw InputError(place, "the unknown atmosphere phase `" + name + "`", fmt::format("one of {}", fmt::join(phases, ", ")),
+                   nearest_name(name, phases));
+}
+
+void Vocabulary::check_condition(const YamlNode& node) const {
+  try {
+    const Expression expression(node.text, signals);
+  } catch (const ExpressionError& error) {
+    SourcePlace place = node.place;
+    if (place.line > 0) place.column += error.column - 1 + (node.quoted ? 1 : 0);
+    throw InputError(place, "the expression `" + node.text + "`", fmt::format("{} (column {} of it)", error.what(), error.column));
+  }
+}
+
+}  // namespace sim

@@ -1,0 +1,24 @@
+// The words that conditions, windows and moments of a scenario may use: its segments, the atmosphere phases, the signals.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "sim/scenario.h"
+#include "sim/signals.h"
+#include "sim/yaml_tree.h"
+
+namespace sim {
+
+struct Vocabulary {
+  const ProgrammeSource& programme;
+  SignalTable signals;
+
+  // Each throws InputError at the place of what is wrong.
+  void check_segment(const std::string& name, const SourcePlace& place) const;
+  void check_phase(const std::string& name, const SourcePlace& place) const;
+  // An expression that is a truth; the column of the message is that inside the file where the text stands on one line.
+  void check_condition(const YamlNode& node) const;
+};
+
+}  // namespace sim
