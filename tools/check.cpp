@@ -1,0 +1,80 @@
+// saggar check: reads files, validates them and says in plain words what they are and would do. No run.
+#include <filesystem>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include <fmt/format.h>
+
+#include "sim/controller_file.h"
+#include "sim/expectations.h"
+#include "sim/furnace_file.h"
+#include "sim/moment.h"
+#include "sim/programme_file.h"
+#include "sim/scenario.h"
+#include "sim/yaml_tree.h"
+#include "tools/verbs.h"
+
+namespace tools {
+namespace {
+
+void check_scenario(const std::filesystem::path& file) {
+  const sim::Scenario scenario = sim::load_scenario(file);
+  // Expectations are read by the judge itself, so that what check accepts, run accepts.
+  const sim::Expectations judge(scenario.expectations, sim::SignalTable(scenario.parameters.zones), scenario.programme.names,
+                                scenario.parameters.period_ms * 1e-3);
+  fmt::print("{}: scenario `{}`\n  {}\n", file.string(), scenario.name, scenario.title);
+  if (!scenario.why.empty()) fmt::print("  {}\n", scenario.why);
+  fmt::print("  furnace: {}\n  controller: {}, period {} ms, {} heat zone{}\n", scenario.furnace_title, scenario.controller_title,
+             scenario.parameters.period_ms, scenario.parameters.zones, scenario.parameters.zones == 1 ? "" : "s");
+  fmt::print("  programme of {} segments:\n", scenario.programme.segments.size());
+  for (std::size_t i = 0; i < scenario.programme.segments.size(); ++i) {
+    fmt::print("    {:2} {}: {}\n", i + 1, scenario.programme.names[i],
+               sim::describe(scenario.programme.segments[i], scenario.programme.names));
+  }
+  for (const sim::OperatorAction& action : scenario.actions) fmt::print("  operator: {}, {}\n", action.text, sim::describe(action.when));
+  for (const sim::FaultSource& fault : scenario.faults) fmt::print("  fault: {}, {}\n", fault.text, sim::describe(fault.from));
+  fmt::print("  {} expectations, judged at every tick:\n", judge.size());
+  for (const sim::ExpectationResult& result : judge.results()) fmt::print("    {}: {}\n", result.name, result.statement);
+}
+
+void check_furnace(const std::filesystem::path& file) {
+  const sim::FurnaceFile furnace = sim::load_furnace(file);
+  fmt::print("{}: furnace `{}`; with everything it leaves out:\n{}", file.string(), furnace.title, sim::write_furnace(furnace, 2));
+}
+
+void check_controller(const std::filesystem::path& file) {
+  const sim::ControllerFile controller = sim::load_controller(file);
+  fmt::print("{}: controller `{}`; with everything it leaves out:\n{}", file.string(), controller.title,
+             sim::write_controller(controller, 2));
+}
+
+// A scenario names a furnace, a controller and a programme; a furnace file has a casing; what is left is a controller.
+void check_file(const std::filesystem::path& file) {
+  const sim::YamlNode root = sim::read_yaml(file);
+  if (root.child("programme") != nullptr || root.child("furnace") != nullptr || root.child("expectations") != nullptr) {
+    check_scenario(file);
+  } else if (root.child("retort") != nullptr || root.child("casing") != nullptr || root.child("lining") != nullptr) {
+    check_furnace(file);
+  } else if (root.child("unit") != nullptr || root.child("limits") != nullptr || root.child("heat") != nullptr) {
+    check_controller(file);
+  } else {
+    check_scenario(file);
+  }
+}
+
+}  // namespace
+
+void add_check(CLI::App& app, Invocation& invocation) {
+  auto files = std::make_shared<std::vector<std::string>>();
+  CLI::App* verb = app.add_subcommand("check", "read and validate files, say what they are and would do; no run");
+  verb->add_option("FILE", *files, "scenario, furnace or controller files")->required();
+  verb->callback([files, &invocation] {
+    invocation.chosen = [files] {
+      for (const std::string& file : *files) check_file(file);
+      return static_cast<int>(all_hold);
+    };
+  });
+}
+
+}  // namespace tools

@@ -1,0 +1,132 @@
+#include "tools/scenario_run.h"
+
+#include <algorithm>
+#include <cmath>
+#include <csignal>
+#include <exception>
+#include <memory>
+
+#include <fmt/format.h>
+
+#include "plant/step.h"
+#include "sim/bench.h"
+#include "sim/recording.h"
+#include "sim/scenario.h"
+#include "sim/tape.h"
+
+namespace tools {
+
+std::atomic<bool> interrupt_asked{false};
+
+namespace {
+
+static_assert(std::atomic<bool>::is_always_lock_free, "set in a signal handler");
+
+void ask_interrupt(int) { interrupt_asked.store(true, std::memory_order_relaxed); }
+
+// What ended the ticks, if it was not the programme.
+struct Break {
+  std::string why;
+  ExitCode code = all_hold;
+};
+
+Break advance_to_the_end(sim::Bench& bench, sim::Recorder& recorder, ProgrammeShare& share, Progress& progress) {
+  constexpr std::uint64_t ticks_between_looks = 512;
+  try {
+    while (bench.advance()) {
+      recorder.on_tick(bench);
+      if (interrupt_asked.load(std::memory_order_relaxed)) return {"interrupted", interrupted};
+      if (progress.shown() && bench.ticks() % ticks_between_looks == 0) {
+        progress.show(share.done(bench.segment(), bench.time_s()), bench.time_s());
+      }
+    }
+  } catch (const sim::EndpointDifference& error) {
+    return {error.what(), differs};
+  } catch (const sim::EndpointError& error) {
+    return {error.what(), run_broke};
+  } catch (const plant::NotFinite& error) {
+    return {fmt::format("the plant's state is not finite: {} at {:.1f} s", error.what(), error.at_s), run_broke};
+  }
+  return {};
+}
+
+sim::TapeHeader tape_header(const sim::Scenario& scenario, const sim::Bench& bench, const std::string& controller) {
+  sim::TapeHeader header;
+  header.scenario = scenario.name;
+  header.saggar = SAGGAR_VERSION;
+  header.controller = controller;
+  header.seed = scenario.seed;
+  header.period_ns = static_cast<std::int64_t>(scenario.parameters.period_ms) * 1'000'000;
+  const std::span<const std::uint8_t> image = bench.store_image();
+  header.store_image.assign(image.begin(), image.end());
+  return header;
+}
+
+std::string margin_text(const sim::ExpectationResult& result) {
+  if (!result.judged) return "never judged: its window did not open";
+  const std::string at = fmt::format("at {}", duration_text(result.at_s));
+  if (result.unit == "1" && std::abs(result.margin) == 1.0) return result.pass ? "" : at;
+  const std::string unit = result.unit == "1" ? "" : " " + result.unit;
+  return fmt::format("{:.4g}{} {}, {}", std::abs(result.margin), unit, result.pass ? "to spare" : "too far", at);
+}
+
+}  // namespace
+
+void listen_for_interrupt() {
+  struct sigaction action {};
+  action.sa_handler = ask_interrupt;
+  action.sa_flags = static_cast<int>(SA_RESETHAND);
+  sigaction(SIGINT, &action, nullptr);
+}
+
+ScenarioResult perform(const ScenarioRun& run) {
+  const sim::Scenario scenario = sim::load_scenario(run.file, run.overrides);
+  ScenarioResult result;
+  result.folder = run.folder.empty() ? std::filesystem::path("runs") / scenario.name : run.folder;
+
+  sim::Bench bench(scenario, sim::open_endpoint(run.controller));
+  const double period_s = scenario.parameters.period_ms * 1e-3;
+  sim::Recorder recorder(scenario, bench.table(), result.folder, period_s, run.controller.kind);
+  std::unique_ptr<sim::TapeWriter> tape;
+  if (scenario.record.tape) {
+    tape = std::make_unique<sim::TapeWriter>(result.folder / "tape", tape_header(scenario, bench, run.controller.kind));
+    bench.set_tape(tape.get());
+  }
+
+  ProgrammeShare share(scenario);
+  Progress progress(scenario.name, run.quiet, run.begin);
+  const Break broken = advance_to_the_end(bench, recorder, share, progress);
+  progress.clear();
+
+  if (tape) tape->finish(bench.controller_hash());
+  sim::Ending ending;
+  ending.broken_by = broken.why;
+  ending.line = bench.line();
+  ending.controller_hash = bench.controller_hash();
+  ending.trace_hash = bench.trace_hash();
+  ending.begin = run.begin;
+  result.summary = recorder.finish(ending);
+  result.code = broken.code != all_hold ? broken.code : result.summary.verdict == "pass" ? all_hold : expectation_failed;
+  return result;
+}
+
+std::string expectation_table(const sim::Summary& summary, bool colour) {
+  const auto marked = [colour](bool pass, const char* word) {
+    return colour ? fmt::format("\033[{}m{}\033[0m", pass ? 32 : 31, word) : std::string(word);
+  };
+  std::size_t width = 0;
+  for (const sim::ExpectationResult& result : summary.expectations) width = std::max(width, result.name.size());
+  const auto failed = std::count_if(summary.expectations.begin(), summary.expectations.end(), [](const auto& r) { return !r.pass; });
+  const bool broken = summary.verdict == "broken";
+  std::string text = fmt::format("{} (simulated {}, {:.0f} times real time)\n", summary.title.empty() ? summary.scenario : summary.title,
+                                 duration_text(summary.simulated_s), summary.wall_s > 0.0 ? summary.simulated_s / summary.wall_s : 0.0);
+  for (const sim::ExpectationResult& result : summary.expectations) {
+    text += fmt::format("  {}  {:{}}  {}\n", marked(result.pass, result.pass ? "holds" : "FAILS"), result.name, width, margin_text(result));
+  }
+  if (broken) text += fmt::format("{}: {}\n", marked(false, "broken"), summary.broken_by);
+  if (summary.expectations.empty()) return text + "no expectation: nothing was judged\n";
+  if (failed == 0) return text + fmt::format("all {} expectations hold{}\n", summary.expectations.size(), broken ? " so far" : "");
+  return text + fmt::format("{} of {} expectations fail\n", failed, summary.expectations.size());
+}
+
+}  // namespace tools
