@@ -411,7 +411,7 @@ double dew_point_degc(double vapour_pa) {
     degc = next;
     if (moved < 1e-10) break;
   }
-  return degc;
+  return ice ? degc : std::max(degc, 0.0);   // a pressure between the two branches' values at 0 degC means 0 degC
 }
 
 double dew_point_fast_degc(double vapour_pa) {
