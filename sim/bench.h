@@ -2,7 +2,6 @@
 #pragma once
 
 #include <cstdint>
-#include <functional>
 #include <memory>
 #include <span>
 #include <string>
@@ -11,6 +10,11 @@
 #include "sim/endpoint.h"
 #include "sim/scenario.h"
 #include "sim/signals.h"
+
+namespace plant {
+struct Model;
+struct State;
+}  // namespace plant
 
 namespace sim {
 
@@ -24,7 +28,7 @@ struct Event {
 };
 
 struct LineStatistics {
-  std::uint64_t frames = 0;         // complete exchanges on the field line
+  std::uint64_t frames = 0;         // complete exchanges on the field line: request heard whole, answer sent whole
   std::uint64_t errors = 0;         // answers missing, late or damaged, as the bench injected or saw them
   std::uint64_t retries = 0;
   std::uint64_t evaluations = 0;    // plant steps
@@ -35,13 +39,18 @@ struct LineStatistics {
 
 class Bench {
  public:
+  // Starts the core from a store image that holds the scenario's parameters and programme. Throws EndpointError;
+  // InputError or std::invalid_argument for what a loaded scenario cannot contain. The scenario is copied.
   Bench(const Scenario& scenario, std::unique_ptr<Endpoint> controller);
   ~Bench();
 
   void set_tape(TapeWriter* tape);           // not owned; may be null
+  std::span<const std::uint8_t> store_image() const;   // as it stands; before the first tick, what the core started from
 
-  // One tick; false once the run is over (programme ended and settled, or at_most reached). After it, frame() holds every
-  // signal as of this tick, events() what happened in it. Throws EndpointError; throws plant::NotFinite.
+  // One tick; false, without one, once the run is over (programme ended and settled, or at_most reached). After it, frame()
+  // holds every signal as of this tick, events() what happened in it. In n ticks the field line carries n requests and the
+  // plant makes n steps; the frames counted are those n less the ones a line fault damaged. The answer to the last request is
+  // counted but never read. Throws EndpointError; throws plant::NotFinite.
   bool advance();
 
   double time_s() const;                     // of the tick just done
@@ -53,6 +62,8 @@ class Bench {
   const LineStatistics& line() const;
   std::uint64_t controller_hash() const;     // every transmitted byte with tick and port
   std::uint64_t trace_hash() const;          // every signal at every tick
+  const plant::Model& plant_model() const;   // for judging the plant itself: balances
+  const plant::State& plant_state() const;   // after the tick just done, one period on
 
  private:
   struct Impl;

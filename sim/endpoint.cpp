@@ -30,7 +30,7 @@ class HostEndpoint final : public Endpoint {
     const fw::StoreWrite write = fw::store(controller_, out.store);
     out.store_size = write.size;
     out.store_offset = write.offset;
-    out.latched = fw::latched(controller_);
+    out.latched = controller_.latch.line != 0;
   }
 
  private:

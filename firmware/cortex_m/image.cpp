@@ -34,7 +34,7 @@ struct Core {
   void step(std::uint64_t now_us) const { fw::step(controller, now_us); }
   std::size_t transmit(fw::Port port, std::span<std::uint8_t> buffer) const { return fw::transmit(controller, port, buffer); }
   fw::StoreWrite store(std::span<std::uint8_t> buffer) const { return fw::store(controller, buffer); }
-  bool latched() const { return fw::latched(controller); }
+  bool latched() const { return controller.latch.line != 0; }
 };
 
 }  // namespace

@@ -1,0 +1,98 @@
+#include "sim/event_watch.h"
+
+#include <stdexcept>
+
+#include <fmt/format.h>
+
+#include "firmware/alarms.h"
+#include "firmware/interlocks.h"
+
+namespace sim {
+
+namespace {
+
+constexpr double burst_ends_s = 10.0;   // a line without error for so long is taken as recovered
+
+std::size_t slot_of(const SignalTable& table, const char* name) {
+  const int slot = table.find(name);
+  if (slot < 0) throw std::logic_error(fmt::format("there is no signal {}", name));
+  return static_cast<std::size_t>(slot);
+}
+
+std::string code_name(std::span<const std::string_view> names, double code) {
+  const auto index = static_cast<std::size_t>(code);
+  return index < names.size() ? std::string(names[index]) : fmt::format("code {}", code);
+}
+
+std::string row_name(double number) {
+  for (const fw::InterlockRow& row : fw::interlock_table())
+    if (row.number == number) return fmt::format("{}: {}", row.name, row.cause);
+  return fmt::format("row {}", number);
+}
+
+const char* priority_name(fw::AlarmPriority priority) {
+  switch (priority) {
+    case fw::AlarmPriority::low: return "low";
+    case fw::AlarmPriority::medium: return "medium";
+    case fw::AlarmPriority::high: return "high";
+  }
+  return "";
+}
+
+}  // namespace
+
+EventWatch::EventWatch(const SignalTable& table, const ProgrammeSource& programme)
+    : programme_(programme), segment_slot_(slot_of(table, "programme.segment")), state_slot_(slot_of(table, "programme.state")),
+      phase_slot_(slot_of(table, "atmosphere.phase")), alarms_slot_(slot_of(table, "alarms.bits")),
+      trip_slot_(slot_of(table, "interlock.trip")), inhibit_slot_(slot_of(table, "interlock.inhibit")) {}
+
+void EventWatch::alarms(double before, double now, double time_s, std::vector<Event>& events) const {
+  const auto bits = static_cast<std::uint32_t>(now);
+  const std::uint32_t changed = bits ^ static_cast<std::uint32_t>(before);
+  const auto table = fw::alarm_table();
+  for (std::size_t number = 0; number < table.size(); ++number) {
+    const std::uint32_t bit = std::uint32_t{1} << number;
+    if ((changed & bit) == 0) continue;
+    events.push_back({time_s, "alarm", (bits & bit) != 0 ? "raised" : "cleared",
+                      fmt::format("{} ({} priority)", table[number].name, priority_name(table[number].priority))});
+  }
+}
+
+void EventWatch::line(std::uint64_t errors, double time_s, double period_s, std::vector<Event>& events) {
+  if (errors != errors_) {
+    good_ticks_ = 0;
+    if (!in_burst_) {
+      in_burst_ = true;
+      errors_at_burst_ = errors_;
+      events.push_back({time_s, "line", "disturbed", "an answer of the station is missing, late or damaged"});
+    }
+    errors_ = errors;
+  } else if (in_burst_ && static_cast<double>(++good_ticks_) * period_s >= burst_ends_s) {
+    in_burst_ = false;
+    events.push_back({time_s, "line", "recovered", fmt::format("{} answers missing, late or damaged", errors - errors_at_burst_)});
+  }
+}
+
+void EventWatch::observe(std::span<const double> frame, double time_s, std::uint64_t line_errors, double period_s, std::vector<Event>& events) {
+  const Codes now{frame[segment_slot_], frame[state_slot_], frame[phase_slot_], frame[alarms_slot_], frame[trip_slot_], frame[inhibit_slot_]};
+  if (line_errors != errors_ || in_burst_) line(line_errors, time_s, period_s, events);
+  if (now.state != last_.state) events.push_back({time_s, "programme", "state", code_name(state_names(), now.state)});
+  if (now.segment != last_.segment && now.segment >= 0.0) {
+    const auto index = static_cast<std::size_t>(now.segment);
+    const std::string name = index < programme_.names.size() ? programme_.names[index] : fmt::format("segment {}", index);
+    events.push_back({time_s, "programme", "begins", name});
+  }
+  if (now.phase != last_.phase) events.push_back({time_s, "atmosphere", "begins", code_name(phase_names(), now.phase)});
+  if (now.alarms != last_.alarms) alarms(last_.alarms, now.alarms, time_s, events);
+  if (now.trip != last_.trip) {
+    if (now.trip > 0.0) events.push_back({time_s, "interlock", "trips", row_name(now.trip)});
+    else events.push_back({time_s, "interlock", "re-armed", row_name(last_.trip)});
+  }
+  if (now.inhibit != last_.inhibit && now.inhibit > 0.0 && now.inhibit != inhibit_told_) {
+    events.push_back({time_s, "interlock", "refuses", row_name(now.inhibit)});
+    inhibit_told_ = now.inhibit;
+  }
+  last_ = now;
+}
+
+}  // namespace sim

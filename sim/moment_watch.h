@@ -1,0 +1,56 @@
+// Turns a scenario's moments (a time, the beginning of a segment or phase, a condition, each with a delay) into the ticks at
+// which something is due. What is seen in one tick is due at the next at the earliest: an operator cannot act on what has not
+// been shown. Each moment comes once.
+#pragma once
+
+#include <cstdint>
+#include <span>
+#include <vector>
+
+#include "sim/clock.h"
+#include "sim/expression.h"
+#include "sim/scenario.h"
+#include "sim/signals.h"
+
+namespace sim {
+
+class MomentWatch {
+ public:
+  MomentWatch(const SignalTable& table, const ProgrammeSource& programme, Clock clock);
+
+  // Throws InputError if a name or expression is not known.
+  void add(const Moment& moment, std::uint32_t id);
+  void add_at(std::uint64_t tick, std::uint32_t id);
+
+  // What is due at the start of this tick, in the order in which it was added.
+  std::span<const std::uint32_t> due(std::uint64_t tick);
+  // What the tick just done has shown.
+  void observe(std::uint64_t tick, std::span<const double> frame, double time_s);
+
+ private:
+  enum class Kind : std::uint8_t { segment, phase, condition };
+  struct Waiting {
+    Kind kind = Kind::segment;
+    double code = 0.0;              // of segment or phase
+    Expression condition;
+    std::uint64_t after_ticks = 0;
+    std::uint32_t id = 0;
+  };
+  struct Due {
+    std::uint64_t tick = 0;
+    std::uint32_t id = 0;
+  };
+
+  void schedule(std::uint64_t tick, std::uint32_t id);
+
+  const SignalTable& table_;
+  const ProgrammeSource& programme_;
+  Clock clock_;
+  std::size_t segment_slot_, phase_slot_;
+  double segment_ = -2.0, phase_ = -2.0;   // of the tick before
+  std::vector<Waiting> waiting_;
+  std::vector<Due> scheduled_;             // soonest first
+  std::vector<std::uint32_t> due_;
+};
+
+}  // namespace sim

@@ -1,0 +1,151 @@
+#include "sim/operator_station.h"
+
+#include <bit>
+#include <cmath>
+#include <stdexcept>
+#include <string_view>
+
+namespace sim {
+
+namespace {
+
+constexpr std::uint8_t read_input_registers = 4;
+constexpr std::uint8_t read_write_registers = 23;
+constexpr std::size_t answer_head = 3;          // unit, function, byte count
+constexpr std::size_t crc_bytes = 2;
+constexpr std::uint16_t command_registers = 4;  // command, argument, value
+constexpr std::uint16_t no_segment = 65535;
+constexpr int ticks_to_answer = 3;              // the core acts at the next step, the result shows in the block after it
+
+using CrcTables = std::array<std::array<std::uint16_t, 256>, 4>;
+
+// Four tables, so that four bytes are taken at a time ("slicing"): an answer of 130 bytes comes every tick.
+constexpr CrcTables crc_tables = [] {
+  CrcTables tables{};
+  for (unsigned byte = 0; byte < 256; ++byte) {
+    unsigned crc = byte;
+    for (int bit = 0; bit < 8; ++bit) crc = (crc & 1u) != 0 ? (crc >> 1) ^ 0xA001u : crc >> 1;
+    tables[0][byte] = static_cast<std::uint16_t>(crc);
+  }
+  for (std::size_t table = 1; table < 4; ++table)
+    for (std::size_t byte = 0; byte < 256; ++byte) {
+      const std::uint16_t before = tables[table - 1][byte];
+      tables[table][byte] = static_cast<std::uint16_t>((before >> 8) ^ tables[0][before & 0xFFu]);
+    }
+  return tables;
+}();
+
+void put_word(std::uint8_t* at, unsigned word) {
+  at[0] = static_cast<std::uint8_t>(word >> 8);
+  at[1] = static_cast<std::uint8_t>(word);
+}
+
+std::uint32_t word_at(const std::uint8_t* at) { return std::uint32_t{at[0]} << 8 | at[1]; }
+std::uint32_t double_word_at(const std::uint8_t* at) { return word_at(at) << 16 | word_at(at + 2); }
+
+// Appends the CRC, returns the frame's size.
+std::size_t close_frame(std::uint8_t* frame, std::size_t size) {
+  const std::uint16_t crc = modbus_crc({frame, size});
+  frame[size] = static_cast<std::uint8_t>(crc);
+  frame[size + 1] = static_cast<std::uint8_t>(crc >> 8);
+  return size + crc_bytes;
+}
+
+}  // namespace
+
+std::uint16_t modbus_crc(std::span<const std::uint8_t> bytes) {
+  unsigned crc = 0xFFFF;
+  std::size_t at = 0;
+  for (; at + 4 <= bytes.size(); at += 4) {
+    const unsigned low = crc ^ (bytes[at] | unsigned{bytes[at + 1]} << 8);
+    crc = static_cast<unsigned>(crc_tables[3][low & 0xFFu] ^ crc_tables[2][low >> 8] ^ crc_tables[1][bytes[at + 2]] ^
+                                crc_tables[0][bytes[at + 3]]);
+  }
+  for (; at < bytes.size(); ++at) crc = (crc >> 8) ^ crc_tables[0][(crc ^ bytes[at]) & 0xFFu];
+  return static_cast<std::uint16_t>(crc);
+}
+
+OperatorStation::OperatorStation(const SignalTable& table, int zones)
+    : registers_(fw::monitor_registers(zones)), count_slot_(table.find("command.count")), result_slot_(table.find("command.result")) {
+  std::uint16_t slot = 0;
+  for (const fw::RegisterInfo& info : fw::monitor_table()) {
+    if (slot == table.controller_count()) break;  // the block of zones that are not there stands last
+    if (table.signals()[slot].name != info.name) throw std::logic_error("signal table and register table are in different order");
+    Field field;
+    field.byte = static_cast<std::uint16_t>(answer_head + 2u * info.address);
+    field.slot = slot++;
+    switch (info.type) {
+      case fw::RegisterType::u16: field.decode = Decode::u16; break;
+      case fw::RegisterType::u32: field.decode = Decode::u32; break;
+      case fw::RegisterType::f32: field.decode = Decode::f32; break;
+    }
+    if (std::string_view(info.name) == "programme.segment") field.decode = Decode::segment;
+    fields_.push_back(field);
+  }
+  read_[0] = unit;
+  read_[1] = read_input_registers;
+  put_word(read_.data() + 2, 0);
+  put_word(read_.data() + 4, registers_);
+  read_size_ = close_frame(read_.data(), 6);
+}
+
+void OperatorStation::send(const OperatorCommand& command) { waiting_.push_back(command); }
+
+std::span<const std::uint8_t> OperatorStation::request() {
+  writing_ = !waiting_.empty() && !sent_;  // one at a time: its result must be seen before the next
+  if (!writing_) return {read_.data(), read_size_};
+  sent_ = waiting_.front();
+  waiting_.erase(waiting_.begin());
+  ticks_since_sent_ = 0;
+  frame_[0] = unit;
+  frame_[1] = read_write_registers;
+  put_word(frame_.data() + 2, 0);
+  put_word(frame_.data() + 4, registers_);
+  put_word(frame_.data() + 6, fw::command_address);
+  put_word(frame_.data() + 8, command_registers);
+  frame_[10] = 2 * command_registers;
+  put_word(frame_.data() + 11, static_cast<unsigned>(sent_->command));
+  put_word(frame_.data() + 13, sent_->argument);
+  const auto bits = std::bit_cast<std::uint32_t>(sent_->value);
+  put_word(frame_.data() + 15, bits >> 16);
+  put_word(frame_.data() + 17, bits & 0xFFFFu);
+  return {frame_.data(), close_frame(frame_.data(), 19)};
+}
+
+bool OperatorStation::answer(std::span<const std::uint8_t> bytes, std::span<double> frame) {
+  const std::size_t data = 2u * registers_;
+  const std::uint8_t function = writing_ ? read_write_registers : read_input_registers;
+  const bool whole = bytes.size() == answer_head + data + crc_bytes && bytes[0] == unit && bytes[1] == function && bytes[2] == data &&
+                     modbus_crc(bytes.first(answer_head + data)) == (bytes[bytes.size() - 2] | bytes[bytes.size() - 1] << 8);
+  const double count_before = count_slot_ < 0 ? 0.0 : frame[static_cast<std::size_t>(count_slot_)];
+  if (whole) {
+    for (const Field& field : fields_) {
+      const std::uint8_t* const at = bytes.data() + field.byte;
+      double& value = frame[field.slot];
+      switch (field.decode) {
+        case Decode::u16: value = word_at(at); break;
+        case Decode::u32: value = double_word_at(at); break;
+        case Decode::f32: value = static_cast<double>(std::bit_cast<float>(double_word_at(at))); break;
+        case Decode::segment: value = word_at(at) == no_segment ? -1.0 : static_cast<double>(word_at(at)); break;
+      }
+    }
+  }
+  if (writing_) count_before_ = count_before;
+  if (sent_) settle(frame);
+  return whole;
+}
+
+void OperatorStation::settle(std::span<const double> frame) {
+  const bool counted = count_slot_ >= 0 && frame[static_cast<std::size_t>(count_slot_)] != count_before_;
+  if (!counted && ++ticks_since_sent_ < ticks_to_answer) return;
+  outcome_ = Outcome{sent_->tag, counted ? static_cast<std::uint16_t>(frame[static_cast<std::size_t>(result_slot_)]) : unanswered};
+  sent_.reset();
+}
+
+std::optional<OperatorStation::Outcome> OperatorStation::outcome() {
+  const std::optional<Outcome> given = outcome_;
+  outcome_.reset();
+  return given;
+}
+
+}  // namespace sim
