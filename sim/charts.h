@@ -42,8 +42,7 @@ class ChartData {
   void add(double time_s, std::span<const double> row);
 
   struct Cell {
-    float low, high;
-    double last;
+    double low, high, last;
     bool low_first;              // the least came before the greatest
   };
 

@@ -1,6 +1,7 @@
 #include "sim/expectations.h"
 
 #include <algorithm>
+#include <cmath>
 #include <limits>
 
 #include "sim/input_error.h"
@@ -172,6 +173,8 @@ void Expectations::conclude(std::uint16_t index, double now_s) {
 void Expectations::take(std::uint16_t index, Expression::Margin margin, double time_s, double now_s) {
   Item& item = items_[index];
   if (margin.value != margin.value) margin.value = -infinite;
+  const double size = std::fabs(margin.value);
+  if (size > item.widest && size < infinite) item.widest = size;
   if (!item.judged || margin.value < item.tightest.value) {
     item.tightest = margin;
     item.tightest_s = time_s;
@@ -207,7 +210,9 @@ std::vector<ExpectationResult> Expectations::results() const {
     if (item.judged) {
       result.margin = printed_margin(item.tightest.value);
       const bool code = item.tightest.value == infinite || item.tightest.value == -infinite;
-      result.unit = code ? "1" : item.predicate.unit_name(item.tightest.unit);
+      result.unit = code ? "1" : item.predicate.unit_name(item.tightest.decided);
+      const double limit = item.predicate.limit(item.tightest.decided);
+      result.scale = code ? 0.0 : limit > 0.0 ? std::min(limit, item.widest) : item.widest;
       result.at_s = item.tightest_s;
     }
     results.push_back(std::move(result));

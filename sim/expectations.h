@@ -32,6 +32,7 @@ struct ExpectationResult {
   bool judged = false;           // false: never judged, its window never opened
   double margin = 0.0;           // > 0 holds; where only codes decide, +1 or -1. Meaningless when not judged
   std::string unit = "1";
+  double scale = 0.0;            // what the margin may be held against: the lesser of the limit and the widest margin; 0 none
   double at_s = 0.0;             // where the margin was tightest
   double failed_s = -1.0;        // first violated, -1 never
   std::uint64_t ticks = 0;       // at which it was judged
@@ -75,6 +76,7 @@ class Expectations {
     double best_s = 0.0;
     Expression::Margin tightest{};
     double tightest_s = 0.0, failed_s = -1.0;
+    double widest = 0.0;                   // greatest finite size of a margin
     bool judged = false;
     std::uint64_t ticks = 0;
   };

@@ -337,8 +337,8 @@ class ExpressionCompiler {
 
   // --- making code ---
 
-  void add(const Node& node, Op op, double constant = 0.0, int slot = 0, std::uint8_t unit = 0) {
-    expression_.code_.push_back({op, unit, static_cast<std::uint16_t>(slot), constant});
+  void add(const Node& node, Op op, double constant = 0.0, int slot = 0, std::uint8_t comparison = 0) {
+    expression_.code_.push_back({op, comparison, static_cast<std::uint16_t>(slot), constant});
     switch (op) {
       case Op::constant:
       case Op::signal:
@@ -366,14 +366,14 @@ class ExpressionCompiler {
     if (height_ > stack_max) fail(node, "an expression that keeps more than 24 values open", "a flatter expression");
   }
 
-  std::uint8_t unit_index(const Node& node, const std::string& unit) {
-    auto& units = expression_.units_;
-    for (std::size_t i = 0; i < units.size(); ++i) {
-      if (units[i] == unit) return static_cast<std::uint8_t>(i);
+  std::uint8_t comparison_index(const Node& node, const std::string& unit, double limit) {
+    auto& known = expression_.comparisons_;
+    for (std::size_t i = 0; i < known.size(); ++i) {
+      if (known[i].unit == unit && known[i].limit == limit) return static_cast<std::uint8_t>(i);
     }
-    if (units.size() >= 255) fail(node, "more than 255 units", "a shorter expression");
-    units.push_back(unit);
-    return static_cast<std::uint8_t>(units.size() - 1);
+    if (known.size() >= 255) fail(node, "more than 255 comparisons", "a shorter expression");
+    known.push_back({unit, limit});
+    return static_cast<std::uint8_t>(known.size() - 1);
   }
 
   int remember(int count) {
@@ -453,7 +453,7 @@ class ExpressionCompiler {
         emit_truth(*node.operands[1]);
         return add(node, Op::logical_or);
       case NodeKind::name:   // a whole number: true unless 0
-        return add(node, Op::code_is_not, 0.0, table_.find(node.word), unit_index(node, "1"));
+        return add(node, Op::code_is_not, 0.0, table_.find(node.word), comparison_index(node, "1", 0.0));
       default: return emit_comparison(node);
     }
   }
@@ -462,29 +462,31 @@ class ExpressionCompiler {
     const int side = code_side(node);
     if (side >= 0) {
       const int slot = code_of(*node.operands[static_cast<std::size_t>(side)]);
-      return add(node, node.kind == NodeKind::equal ? Op::code_is : Op::code_is_not, code_value(node), slot, unit_index(node, "1"));
+      return add(node, node.kind == NodeKind::equal ? Op::code_is : Op::code_is_not, code_value(node), slot,
+                 comparison_index(node, "1", 0.0));
     }
     const Quality left = check(*node.operands[0]), right = check(*node.operands[1]);
     const Quality common = matched(node, left, right);
     const bool point = common.reference == Reference::degc;
-    const std::uint8_t unit = unit_index(node, point ? "K" : common.unit);
+    const double limit_si = left.constant ? left.value_si : right.constant ? right.value_si : 0.0;
+    const std::uint8_t comparison = comparison_index(node, point ? "K" : common.unit, std::fabs(limit_si / common.factor));
     if (node.kind == NodeKind::equal || node.kind == NodeKind::not_equal) {
       const bool codes = (left.whole || left.constant) && (right.whole || right.constant) && common.dimension.is_number();
       emit_value(*node.operands[0], common.factor);
       emit_value(*node.operands[1], common.factor);
       const bool same = node.kind == NodeKind::equal;
-      return add(node, codes ? (same ? Op::code_equal : Op::code_not_equal) : (same ? Op::equal : Op::not_equal), 0.0, 0, unit);
+      return add(node, codes ? (same ? Op::code_equal : Op::code_not_equal) : (same ? Op::equal : Op::not_equal), 0.0, 0, comparison);
     }
     const bool strict = node.kind == NodeKind::less || node.kind == NodeKind::greater;
     const bool below = node.kind == NodeKind::less || node.kind == NodeKind::less_equal;
     if (node.operands[0]->kind == NodeKind::name && right.constant && left.factor == common.factor) {
       const Op op = below ? (strict ? Op::signal_below : Op::signal_below_or_at) : (strict ? Op::signal_above : Op::signal_above_or_at);
-      return add(node, op, right.value_si / common.factor, table_.find(node.operands[0]->word), unit);
+      return add(node, op, right.value_si / common.factor, table_.find(node.operands[0]->word), comparison);
     }
     emit_value(*node.operands[below ? 1 : 0], common.factor);   // the margin is the greater minus the less
     emit_value(*node.operands[below ? 0 : 1], common.factor);
     add(node, Op::subtract);
-    add(node, strict ? Op::settle_strict : Op::settle_loose, 0.0, 0, unit);
+    add(node, strict ? Op::settle_strict : Op::settle_loose, 0.0, 0, comparison);
   }
 
   Expression& expression_;
@@ -501,9 +503,9 @@ Expression::Margin Expression::evaluate(std::span<const double> frame, double ti
     opened_s_ = last_s_ = time_s;
   }
   double stack[stack_max + 1];   // [0] is nobody's operand
-  std::uint8_t unit[stack_max + 1];
+  std::uint8_t decided[stack_max + 1];
   stack[0] = 0.0;
-  unit[0] = 0;
+  decided[0] = 0;
   std::size_t top = 0;
   for (const Instruction& step : code_) {
     const double x = stack[top];   // the top before this step, where the step has an operand
@@ -519,30 +521,30 @@ Expression::Margin Expression::evaluate(std::span<const double> frame, double ti
       case Op::minimum: --top; stack[top] = x < stack[top] ? x : stack[top]; break;
       case Op::maximum: --top; stack[top] = x > stack[top] ? x : stack[top]; break;
       case Op::scale: stack[top] = x * step.constant; break;
-      case Op::settle_strict: stack[top] = settled(x, -touch); unit[top] = step.unit; break;
-      case Op::settle_loose: stack[top] = settled(x, touch); unit[top] = step.unit; break;
-      case Op::signal_below: stack[++top] = settled(step.constant - frame[step.slot], -touch); unit[top] = step.unit; break;
-      case Op::signal_below_or_at: stack[++top] = settled(step.constant - frame[step.slot], touch); unit[top] = step.unit; break;
-      case Op::signal_above: stack[++top] = settled(frame[step.slot] - step.constant, -touch); unit[top] = step.unit; break;
-      case Op::signal_above_or_at: stack[++top] = settled(frame[step.slot] - step.constant, touch); unit[top] = step.unit; break;
-      case Op::equal: --top; stack[top] = settled(-std::fabs(stack[top] - x), touch); unit[top] = step.unit; break;
-      case Op::not_equal: --top; stack[top] = settled(std::fabs(stack[top] - x), -touch); unit[top] = step.unit; break;
-      case Op::code_equal: --top; stack[top] = stack[top] == x ? infinite : -infinite; unit[top] = step.unit; break;
-      case Op::code_not_equal: --top; stack[top] = stack[top] == x ? -infinite : infinite; unit[top] = step.unit; break;
-      case Op::code_is: stack[++top] = frame[step.slot] == step.constant ? infinite : -infinite; unit[top] = step.unit; break;
-      case Op::code_is_not: stack[++top] = frame[step.slot] == step.constant ? -infinite : infinite; unit[top] = step.unit; break;
+      case Op::settle_strict: stack[top] = settled(x, -touch); decided[top] = step.comparison; break;
+      case Op::settle_loose: stack[top] = settled(x, touch); decided[top] = step.comparison; break;
+      case Op::signal_below: stack[++top] = settled(step.constant - frame[step.slot], -touch); decided[top] = step.comparison; break;
+      case Op::signal_below_or_at: stack[++top] = settled(step.constant - frame[step.slot], touch); decided[top] = step.comparison; break;
+      case Op::signal_above: stack[++top] = settled(frame[step.slot] - step.constant, -touch); decided[top] = step.comparison; break;
+      case Op::signal_above_or_at: stack[++top] = settled(frame[step.slot] - step.constant, touch); decided[top] = step.comparison; break;
+      case Op::equal: --top; stack[top] = settled(-std::fabs(stack[top] - x), touch); decided[top] = step.comparison; break;
+      case Op::not_equal: --top; stack[top] = settled(std::fabs(stack[top] - x), -touch); decided[top] = step.comparison; break;
+      case Op::code_equal: --top; stack[top] = stack[top] == x ? infinite : -infinite; decided[top] = step.comparison; break;
+      case Op::code_not_equal: --top; stack[top] = stack[top] == x ? -infinite : infinite; decided[top] = step.comparison; break;
+      case Op::code_is: stack[++top] = frame[step.slot] == step.constant ? infinite : -infinite; decided[top] = step.comparison; break;
+      case Op::code_is_not: stack[++top] = frame[step.slot] == step.constant ? -infinite : infinite; decided[top] = step.comparison; break;
       case Op::logical_not: stack[top] = -x; break;
       case Op::logical_and:
-        if (!(stack[--top] <= x)) { stack[top] = x; unit[top] = unit[top + 1]; }
+        if (!(stack[--top] <= x)) { stack[top] = x; decided[top] = decided[top + 1]; }
         break;
       case Op::logical_or:
-        if (!(stack[--top] >= x)) { stack[top] = x; unit[top] = unit[top + 1]; }
+        if (!(stack[--top] >= x)) { stack[top] = x; decided[top] = decided[top + 1]; }
         break;
       default: top = remembered(step, stack, top, fresh, time_s); break;
     }
   }
   last_s_ = time_s;
-  return {stack[top], unit[top]};
+  return {stack[top], decided[top]};
 }
 
 // The functions with a memory: rise, travel, elapsed, time_when, held_for.

@@ -54,7 +54,7 @@ class Expression {
   // The outcome of a truth at one tick.
   struct Margin {
     double value = 0.0;        // > 0 holds, < 0 does not; infinite where only codes decide; never NaN, never 0
-    std::uint8_t unit = 0;     // of the comparison that decided: unit_name(unit)
+    std::uint8_t decided = 0;  // the comparison that decided: unit_name(decided), limit(decided)
     bool holds() const { return value > 0.0; }
   };
 
@@ -65,7 +65,9 @@ class Expression {
   bool empty() const { return code_.empty(); }
   bool has_memory() const { return !memory_.empty(); }
   const std::string& text() const { return text_; }
-  const std::string& unit_name(std::uint8_t unit) const { return units_[unit]; }
+  const std::string& unit_name(std::uint8_t decided) const { return comparisons_[decided].unit; }
+  // Size of the constant that comparison holds its signal against, in its unit; 0 where it has none.
+  double limit(std::uint8_t decided) const { return comparisons_[decided].limit; }
 
   // The window opens with the next evaluation: rise, travel, elapsed, time_when, held_for start afresh.
   void reset() { opened_ = false; }
@@ -79,7 +81,7 @@ class Expression {
   enum class Op : std::uint8_t;
   struct Instruction {
     Op op;
-    std::uint8_t unit = 0;
+    std::uint8_t comparison = 0;
     std::uint16_t slot = 0;    // signal, or place in the memory
     double constant = 0.0;
   };
@@ -88,7 +90,11 @@ class Expression {
 
   std::string text_;
   std::vector<Instruction> code_;
-  std::vector<std::string> units_;
+  struct Comparison {
+    std::string unit;
+    double limit;
+  };
+  std::vector<Comparison> comparisons_;
   std::vector<double> memory_;
   double opened_s_ = 0.0, last_s_ = 0.0;
   bool opened_ = false;

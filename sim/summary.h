@@ -61,14 +61,11 @@ class Totals {
   enum class Way : std::uint8_t { last, highest, lowest, time_not_zero, time_is };
   struct Figure {
     Way way;
-    std::uint16_t slot;
-    double argument;
-    double value;
-    const char *name, *unit;
-    int decimals;
-    const char* meaning;
+    std::size_t slot;
+    double argument;             // time_is: the value that counts
+    Total total;
   };
-  void add(const SignalTable& table, const char* signal, Way way, double argument, Figure figure);
+  void add(const SignalTable& table, const std::string& signal, Way way, double argument, Total total);
 
   std::vector<Figure> figures_;
   double period_s_;

@@ -57,7 +57,7 @@ double margin_of(const std::string& text, const std::vector<double>& values = fr
 std::string unit_of(const std::string& text) {
   const SignalTable signals = table();
   Expression expression(text, signals);
-  return expression.unit_name(expression.evaluate(frame(), 0.0).unit);
+  return expression.unit_name(expression.evaluate(frame(), 0.0).decided);
 }
 
 bool holds(const std::string& text, const std::vector<double>& values = frame()) {
@@ -188,7 +188,7 @@ TEST(Expression, ComparesARateWithOnePerMinute) {
   values[absolute] += 30.0;                                           // 30 Pa in 5 min: 6 Pa/min
   const Expression::Margin margin = rate.evaluate(values, 300.0);
   EXPECT_NEAR(margin.value, 14.0, 1e-9);
-  EXPECT_EQ(rate.unit_name(margin.unit), "Pa/min");
+  EXPECT_EQ(rate.unit_name(margin.decided), "Pa/min");
 }
 
 TEST(Expression, KeepsTemperaturesAndDifferencesApart) {

@@ -1,0 +1,178 @@
+#include "sim/recording.h"
+
+#include <algorithm>
+#include <cmath>
+#include <utility>
+
+#include "sim/expectations.h"
+#include "sim/junit.h"
+#include "sim/report.h"
+#include "sim/trace.h"
+
+namespace sim {
+
+namespace {
+
+constexpr double instant_s = 1e-6;   // instants closer than this are one
+
+// Without the last binary digits of k * period.
+double tidy_s(double time_s) { return std::round(time_s * 1e6) / 1e6; }
+
+// Follows a number that changes now and then, and keeps the stretches between.
+class StretchLog {
+ public:
+  void tick(int number, double time_s) {
+    if (number == number_) return;
+    shut(time_s);
+    number_ = number;
+    from_s_ = time_s;
+  }
+  // Names by number; what has none is left out.
+  template <class Name>
+  std::vector<Stretch> finish(double end_s, Name name) {
+    shut(end_s);
+    std::vector<Stretch> named;
+    for (const Raw& raw : raw_) {
+      std::string text = name(raw.number);
+      if (!text.empty()) named.push_back({std::move(text), tidy_s(raw.from_s), tidy_s(raw.to_s)});
+    }
+    return named;
+  }
+
+ private:
+  struct Raw {
+    int number;
+    double from_s, to_s;
+  };
+  void shut(double time_s) {
+    if (number_ >= 0 && raw_.size() < stretches_max) raw_.push_back({number_, from_s_, time_s});
+    number_ = -1;
+  }
+  static constexpr std::size_t stretches_max = 10000;   // memory stays bounded whatever a programme repeats
+  std::vector<Raw> raw_;
+  int number_ = -1;
+  double from_s_ = 0.0;
+};
+
+}  // namespace
+
+struct Recorder::Impl {
+  Impl(const Scenario& source, const SignalTable& table, const std::filesystem::path& into, double period, std::string kind)
+      : folder((make_folder(into), into)), expectations(source.expectations, table, source.programme.names, period),
+        trace(folder, table, period), event_file(folder, period), totals(table, period), every_s(source.record.every_s),
+        segment_names(source.programme.names), phase_slot(table.find("atmosphere.phase")) {
+    data.charts = ChartData(table, every_s);
+    data.resolved_yaml = source.resolved_yaml;
+    data.summary.saggar = SAGGAR_VERSION;
+    data.summary.scenario = source.name;
+    data.summary.title = source.title;
+    data.summary.why = source.why;
+    data.summary.controller = std::move(kind);
+    data.summary.seed = source.seed;
+    latest.resize(static_cast<std::size_t>(table.size()));
+  }
+
+  void note(const Event& event) {
+    event_file.add(event);
+    ++data.event_count;
+    if (data.events.size() < report_events_max) data.events.push_back({tidy_s(event.time_s), event.source, event.kind, event.text});
+  }
+
+  void row(double time_s, std::span<const double> frame) {
+    data.charts.add(time_s, trace.add(time_s, frame));
+    last_row_s = time_s;
+  }
+
+  void judge();
+  std::string phase_name(int number) const;
+
+  std::filesystem::path folder;
+  Expectations expectations;
+  TraceWriter trace;
+  EventWriter event_file;
+  Totals totals;
+  ReportData data;
+  StretchLog segments, phases;
+  double every_s;
+  std::vector<std::string> segment_names;
+  int phase_slot;
+  std::uint64_t ticks = 0;
+  std::uint64_t rows_due = 0;         // rows of record.every written; the next stands at rows_due * every_s
+  double last_s = 0.0, last_row_s = -1.0;
+  std::vector<double> latest;
+};
+
+Recorder::Recorder(const Scenario& scenario, const SignalTable& table, const std::filesystem::path& folder, double period_s,
+                   std::string controller)
+    : impl_(std::make_unique<Impl>(scenario, table, folder, period_s, std::move(controller))) {}
+
+Recorder::~Recorder() = default;
+
+void Recorder::on_tick(double time_s, int segment, std::span<const double> frame, std::span<const Event> events) {
+  Impl& run = *impl_;
+  ++run.ticks;
+  run.last_s = time_s;
+  run.expectations.tick(frame, time_s, segment);
+  run.totals.tick(frame);
+  run.segments.tick(segment, time_s);
+  if (run.phase_slot >= 0) run.phases.tick(static_cast<int>(frame[static_cast<std::size_t>(run.phase_slot)]), time_s);
+
+  const bool due = time_s + instant_s >= static_cast<double>(run.rows_due) * run.every_s;
+  if (due) run.rows_due = static_cast<std::uint64_t>(std::floor((time_s + instant_s) / run.every_s)) + 1;
+  const std::span<const std::uint16_t> violated = run.expectations.violated();
+  if (due || !events.empty() || !violated.empty()) run.row(time_s, frame);
+  for (const Event& event : events) run.note(event);
+  for (const std::uint16_t index : violated) run.note({time_s, "expectation", "violated", run.expectations.name(index)});
+  std::copy(frame.begin(), frame.end(), run.latest.begin());
+}
+
+std::string Recorder::Impl::phase_name(int number) const {
+  const std::span<const std::string_view> names = phase_names();
+  return number < static_cast<int>(names.size()) ? std::string(names[static_cast<std::size_t>(number)]) : "";
+}
+
+void Recorder::Impl::judge() {
+  Summary& summary = data.summary;
+  expectations.finish();
+  for (const std::uint16_t index : expectations.violated()) note({last_s, "expectation", "violated", expectations.name(index)});
+  summary.expectations = expectations.results();
+  for (ExpectationResult& result : summary.expectations) {
+    for (double* time_s : {&result.at_s, &result.failed_s, &result.judged_s}) *time_s = tidy_s(*time_s);
+  }
+  summary.evaluations = expectations.ticks();
+  summary.totals = totals.results();
+  summary.ticks = ticks;
+  summary.segments = segments.finish(last_s, [this](int number) {
+    const auto index = static_cast<std::size_t>(number);
+    return index < segment_names.size() ? segment_names[index] : "segment " + std::to_string(number + 1);
+  });
+  summary.phases = phases.finish(last_s, [this](int number) { return phase_name(number); });
+}
+
+Summary Recorder::finish(const Ending& ending) {
+  Impl& run = *impl_;
+  if (run.ticks > 0 && run.last_row_s < run.last_s) run.row(run.last_s, run.latest);   // the last tick, whatever record.every says
+  run.judge();
+  Summary& summary = run.data.summary;
+  summary.broken_by = ending.broken_by;
+  summary.verdict = !ending.broken_by.empty() ? "broken" : run.expectations.pass() ? "pass" : "fail";
+  summary.line = ending.line;
+  summary.controller_hash = ending.controller_hash;
+  summary.trace_hash = ending.trace_hash;
+
+  ResultFile junit(run.folder, "junit.xml"), resolved(run.folder, "resolved.yaml"), report(run.folder, "report.html");
+  ResultFile result(run.folder, "summary.json");
+  junit.write(junit_xml(summary));
+  resolved.write(run.data.resolved_yaml);
+  report.write(report_html(run.data));
+  run.trace.file().close();
+  run.event_file.file().close();
+  for (ResultFile* file : {&junit, &resolved, &report}) file->close();
+  summary.wall_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - ending.begin).count();
+  result.write(summary_json(summary));
+  result.close();
+  for (ResultFile* file : {&run.trace.file(), &run.event_file.file(), &junit, &resolved, &report, &result}) file->name();
+  return summary;
+}
+
+}  // namespace sim
