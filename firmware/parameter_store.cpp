@@ -211,7 +211,8 @@ void encode_page(int page, const Parameters& parameters, const ProgrammeStore& p
 
 int load_store(std::span<const std::uint8_t> image, Parameters& parameters, ProgrammeStore& programmes, Journal& journal) {
   parameters = default_parameters();
-  programmes = ProgrammeStore{};
+  for (ProgrammeEntry& entry : programmes.entries) entry = ProgrammeEntry{};   // no temporary: the stack is small
+  for (Segment& segment : programmes.segments) segment = Segment{};
   journal = Journal{};
   int bad = 0;
   for (int i = 0; i < parameter_pages; ++i) {

@@ -53,7 +53,208 @@ bool kind_valid(const Segment& segment, int index) {
   }
 }
 
+bool judges_by_load(const Segment& segment) {
+  return segment.kind == SegmentKind::cool ||
+         (segment.kind == SegmentKind::soak && (segment.options & count_on_load) != 0);
+}
+
+bool heats(SegmentKind kind) {
+  return kind == SegmentKind::ramp || kind == SegmentKind::soak || kind == SegmentKind::wait;
+}
+
+float ramp_rate(const ProgrammeRun& run, const Segment& segment) {
+  const float way_k = segment.target - run.start_degc;
+  if (segment.options & ramp_by_time) return way_k / (static_cast<float>(segment.duration_ms) * 0.001f);
+  return way_k < 0.0f ? -segment.rate : segment.rate;
+}
+
+// Takes over what a segment carries. A ramp starts bumpless: from the set point in force, or from the process value where
+// the heat was off.
+void begin_segment(ProgrammeRun& run, float lead_degc) {
+  run.elapsed_ms = 0;
+  run.counted_ms = 0;
+  run.waiting = false;
+  run.rate_k_per_s = 0.0f;
+  ++run.serial;
+  if (run.segment >= run.segments) return;
+  const Segment& segment = run.copy[run.segment];
+  if (segment.gas != Gas::keep) run.gas = segment.gas;
+  if (segment.gain_set != 0) run.gain_set = segment.gain_set;
+  if (segment.flow_slm >= 0.0f) run.flow_slm = segment.flow_slm;
+  if (segment.back_pressure_pa >= 0.0f) run.back_pressure_pa = segment.back_pressure_pa;
+  const bool to_hold = segment.kind == SegmentKind::backfill || segment.kind == SegmentKind::purge;
+  if (to_hold && segment.target > 0.0f) run.back_pressure_pa = segment.target;
+  if (segment.kind == SegmentKind::ramp || segment.kind == SegmentKind::soak) {
+    if (!run.heat_wanted) run.setpoint_degc = lead_degc;
+    run.start_degc = run.setpoint_degc;
+    run.heat_wanted = true;
+  }
+  if (!heats(segment.kind) && segment.kind != SegmentKind::repeat) run.heat_wanted = false;
+}
+
+void next_segment(ProgrammeRun& run, float lead_degc) {
+  ++run.segment;
+  begin_segment(run, lead_degc);
+}
+
+void step_ramp(ProgrammeRun& run, const Segment& segment, const ProgrammeView& view) {
+  const float rate = ramp_rate(run, segment);
+  const float behind_k = rate < 0.0f ? view.farthest_degc - run.setpoint_degc : run.setpoint_degc - view.farthest_degc;
+  const bool held_back = view.hold_back_k > 0.0f && behind_k > view.hold_back_k;
+  run.waiting = held_back || !view.heat_permissive || !view.heater_good;
+  run.rate_k_per_s = run.waiting ? 0.0f : rate;
+  if (!run.waiting) run.counted_ms += view.period_ms;
+  const float moved = run.start_degc + rate * (static_cast<float>(run.counted_ms) * 0.001f);
+  const bool there = rate < 0.0f ? moved <= segment.target : moved >= segment.target;
+  run.setpoint_degc = there ? segment.target : moved;
+  if (there) next_segment(run, view.lead_degc);
+}
+
+// Time counts only while the chosen thermocouple is within the tolerance of the set point.
+void step_soak(ProgrammeRun& run, const Segment& segment, const ProgrammeView& view) {
+  const bool by_load = (segment.options & count_on_load) != 0;
+  const float judged_degc = by_load ? view.load_degc : view.farthest_degc;
+  const bool good = by_load ? view.load_good : view.heater_good;
+  const bool within_band = segment.tolerance_k <= 0.0f || std::fabs(judged_degc - run.setpoint_degc) <= segment.tolerance_k;
+  run.waiting = !good || !within_band || !view.heat_permissive;
+  if (!run.waiting) run.counted_ms += view.period_ms;
+  if (run.counted_ms >= segment.duration_ms) next_segment(run, view.lead_degc);
+}
+
+void step_repeat(ProgrammeRun& run, const Segment& segment, const ProgrammeView& view) {
+  std::uint16_t& done = run.repeats[run.segment];
+  ++done;
+  if (done < segment.count) {
+    run.segment = segment.jump;
+    begin_segment(run, view.lead_degc);
+    return;
+  }
+  done = 0;  // an outer repeat may come by again
+  next_segment(run, view.lead_degc);
+}
+
+std::uint32_t timeout_of(const Segment& segment, const ProgrammeView& view) {
+  if (segment.timeout_ms != 0) return segment.timeout_ms;
+  const bool task = segment.kind == SegmentKind::evacuate || segment.kind == SegmentKind::backfill ||
+                    segment.kind == SegmentKind::purge;
+  return task ? view.task_timeout_ms : 0;
+}
+
+void step_segment(ProgrammeRun& run, const ProgrammeView& view) {
+  const Segment& segment = run.copy[run.segment];
+  run.elapsed_ms += view.period_ms;
+  switch (segment.kind) {
+    case SegmentKind::ramp:
+      return step_ramp(run, segment, view);
+    case SegmentKind::soak:
+      return step_soak(run, segment, view);
+    case SegmentKind::wait:
+      run.counted_ms += view.period_ms;
+      if (run.counted_ms >= segment.duration_ms) next_segment(run, view.lead_degc);
+      return;
+    case SegmentKind::cool:
+      if (view.load_good && view.load_degc <= segment.target) next_segment(run, view.lead_degc);
+      return;
+    case SegmentKind::repeat:
+      return step_repeat(run, segment, view);
+    case SegmentKind::evacuate:
+    case SegmentKind::backfill:
+    case SegmentKind::purge:
+    case SegmentKind::leak_test:
+      if (view.task_done) next_segment(run, view.lead_degc);
+      return;
+    default:
+      run.state = ProgrammeState::complete;
+      run.heat_wanted = false;
+      return;
+  }
+}
+
+void step_running(ProgrammeRun& run, const ProgrammeView& view) {
+  if (run.segment >= run.segments) {
+    run.state = ProgrammeState::complete;
+    run.heat_wanted = false;
+    return;
+  }
+  const std::uint32_t timeout_ms = timeout_of(run.copy[run.segment], view);
+  const bool late = timeout_ms != 0 && run.elapsed_ms >= timeout_ms && !view.task_done;
+  if (view.task_failed || late) {
+    run.failed = true;
+    programme_abort(run);
+    return;
+  }
+  step_segment(run, view);
+}
+
+void leave(ProgrammeRun& run, ProgrammeState state) {
+  run.state = state;
+  run.heat_wanted = false;
+  run.waiting = false;
+  run.rate_k_per_s = 0.0f;
+  run.settle_ms = 0;
+}
+
 }  // namespace
+
+void programme_start(ProgrammeRun& run, const ProgrammeEntry& entry, const Segment* segments, float back_pressure_pa) {
+  const int count = entry.segments > programme_segments_max ? programme_segments_max : entry.segments;
+  run.state = ProgrammeState::running;
+  run.heat_wanted = false;
+  run.failed = false;
+  run.load_needed = false;
+  run.gas = Gas::keep;
+  run.gain_set = 1;
+  run.flow_slm = 0.0f;
+  run.back_pressure_pa = back_pressure_pa;
+  run.segment = 0;
+  run.segments = static_cast<std::uint16_t>(count);
+  for (int i = 0; i < count; ++i) {
+    run.copy[i] = segments[i];
+    run.repeats[i] = 0;
+    if (judges_by_load(segments[i])) run.load_needed = true;
+  }
+  run.starting = true;
+}
+
+void programme_step(ProgrammeRun& run, const ProgrammeView& view) {
+  constexpr std::uint32_t settle_longest_ms = 10000;  // a feedback that never comes must not keep a stop from ending
+  switch (run.state) {
+    case ProgrammeState::running:
+      if (run.starting) {
+        run.starting = false;
+        begin_segment(run, view.lead_degc);
+      }
+      step_running(run, view);
+      return;
+    case ProgrammeState::stopping:
+    case ProgrammeState::aborting:
+      run.settle_ms += view.period_ms;
+      if (view.plant_settled || run.settle_ms >= settle_longest_ms) {
+        run.state = run.state == ProgrammeState::stopping ? ProgrammeState::stopped : ProgrammeState::aborted;
+      }
+      return;
+    default:
+      run.rate_k_per_s = 0.0f;
+      return;
+  }
+}
+
+void programme_stop(ProgrammeRun& run) { leave(run, ProgrammeState::stopping); }
+
+void programme_abort(ProgrammeRun& run) { leave(run, ProgrammeState::aborting); }
+
+// The segments that make the atmosphere are not skipped: heat would follow on a chamber nobody emptied, tested or purged.
+bool programme_skip(ProgrammeRun& run, const ProgrammeView& view) {
+  const Segment* segment = programme_segment(run);
+  if (segment == nullptr || !(heats(segment->kind) || segment->kind == SegmentKind::cool)) return false;
+  next_segment(run, view.lead_degc);
+  return true;
+}
+
+const Segment* programme_segment(const ProgrammeRun& run) {
+  if (!programme_active(run) || run.starting || run.segment >= run.segments) return nullptr;
+  return &run.copy[run.segment];
+}
 
 bool segment_valid(const Segment& segment, int index) {
   return static_cast<int>(segment.gas) < gas_count && segment.gain_set <= 4 && segment.options < 16 &&

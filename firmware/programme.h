@@ -60,6 +60,7 @@ inline constexpr std::uint16_t no_segment = 65535;
 struct ProgrammeRun {
   ProgrammeState state = ProgrammeState::idle;
   bool heat_wanted = false;          // a ramp has given the heat loops a set point
+  bool starting = false;             // begins with the next step
   bool waiting = false;              // the segment's time stands still: tolerance, hold-back or no heat permissive
   bool failed = false;               // a segment did (time-out, leak test): the reason of an abort
   bool load_needed = false;          // some segment judges by the load thermocouple
@@ -67,6 +68,7 @@ struct ProgrammeRun {
   std::uint8_t gain_set = 1;
   std::uint16_t segment = 0;
   std::uint16_t segments = 0;        // of the copy, 0: none
+  std::uint32_t serial = 0;          // counts segments begun: the atmosphere sees a new task by it
   std::uint32_t elapsed_ms = 0;      // in the segment, waiting included
   std::uint32_t counted_ms = 0;      // in the segment, waiting left out
   std::uint32_t settle_ms = 0;       // in stopping or aborting
@@ -82,7 +84,7 @@ struct ProgrammeRun {
 // What the programme has to know of the plant and the atmosphere in a tick.
 struct ProgrammeView {
   std::uint32_t period_ms;
-  float lead_degc;                   // heater side, the zone the ramp starts from
+  float lead_degc;                   // heater side, the lead zone: a ramp starts from it
   float farthest_degc;               // heater side, the zone farthest from the set point
   float load_degc;
   bool heat_permissive;

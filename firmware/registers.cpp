@@ -115,6 +115,10 @@ constexpr Row window_rows[] = {
     {"window.title.6", "", u32, 0, "title, bytes 21..24"},
 };
 
+constexpr Row window_read_only[] = {
+    {"window.segments", "", u16, 0, "segments the window's programme has"},
+};
+
 constexpr std::uint16_t width(RegisterType type) { return type == RegisterType::u16 ? 1 : 2; }
 
 constexpr RegisterInfo placed(const Row& row, std::uint16_t& address, bool writable) {
@@ -137,7 +141,9 @@ constexpr auto monitor = [] {
 }();
 
 constexpr auto commands = [] {
-  std::array<RegisterInfo, std::size(command_rows) + std::size(setpoint_rows) + std::size(window_rows)> all{};
+  std::array<RegisterInfo, std::size(command_rows) + std::size(setpoint_rows) + std::size(window_rows) +
+                               std::size(window_read_only)>
+      all{};
   std::size_t n = 0;
   std::uint16_t address = command_address;
   for (const Row& row : command_rows) all[n++] = placed(row, address, true);
@@ -145,6 +151,7 @@ constexpr auto commands = [] {
   for (const Row& row : setpoint_rows) all[n++] = placed(row, address, true);
   address = programme_window_address;
   for (const Row& row : window_rows) all[n++] = placed(row, address, true);
+  for (const Row& row : window_read_only) all[n++] = placed(row, address, false);
   return all;
 }();
 

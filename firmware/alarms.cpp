@@ -1,0 +1,91 @@
+#include "firmware/alarms.h"
+
+#include <bit>
+
+namespace fw {
+
+namespace {
+
+using enum AlarmPriority;
+
+// Delays: common practice, no source (temperature 60 s, flow and pressure 15 s as starting points); what a trip follows at
+// once has none.
+constexpr AlarmInfo table[] = {
+    {"trip", high, 0, 0, "an interlock row has tripped; interlock.trip names it"},
+    {"zone sensor", high, 0, 1000, "heater-side thermocouple or cold junction failed"},
+    {"load sensor", high, 0, 1000, "load thermocouple failed"},
+    {"zone temperature high", medium, 1000, 5000, "heater side at or above limits.zone_alarm"},
+    {"load temperature high", medium, 1000, 5000, "load at or above limits.load_alarm"},
+    {"deviation", low, 60000, 10000, "a heat loop farther from its set point than limits.deviation_alarm"},
+    {"pressure high", medium, 0, 5000, "chamber at or above limits.pressure_alarm"},
+    {"pressure low", medium, 2000, 5000, "chamber below limits.pressure_low in a hold phase"},
+    {"oxygen high", medium, 2000, 5000, "oxygen at or above limits.oxygen_alarm while hot"},
+    {"dew point high", medium, 15000, 15000, "dew point at or above limits.dew_point_alarm while hot"},
+    {"flow deviation", low, 15000, 5000, "flow farther from its set point than limits.flow_deviation_alarm"},
+    {"supply lost", high, 1000, 5000, "no gas supply while a programme needs it"},
+    {"line disturbed", low, 0, 10000, "an answer of the station was missing, late or damaged"},
+    {"line lost", high, 0, 1000, "no valid answer of the station for 1 s"},
+    {"transmitter failed", medium, 0, 1000, "current outside NAMUR NE 43 for 4 s"},
+    {"pressure transmitter", high, 0, 1000, "gauge-pressure transmitter failed"},
+    {"demand without current", medium, 5000, 5000, "a heater element may be open"},
+    {"current without demand", high, 1000, 1000, "a heater switch conducts"},
+    {"segment failed", high, 0, 0, "a segment ran out of time or a leak test failed"},
+    {"segment waits", low, 60000, 0, "a segment's time stands still: tolerance, hold-back or no heat permissive"},
+    {"store damaged", low, 0, 0, "pages of the store were not usable at start"},
+    {"oxygen cell", medium, 30000, 5000, "oxygen not measured in a hold phase"},
+    {"contactor", medium, 2000, 2000, "contactor's feedback differs from its coil"},
+    {"mains low", low, 1000, 5000, "mains below 85 % of nominal"},
+    {"door", medium, 0, 1000, "door open while a programme runs"},
+    {"valve position", medium, 5000, 1000, "a valve's feedback differs from its coil"},
+    {"internal fault", high, 0, 0, "a check of the core has failed"},
+};
+static_assert(std::size(table) == alarm::count_);
+static_assert(alarm::count_ <= 32);
+
+constexpr std::uint32_t bits_of(AlarmPriority priority) {
+  std::uint32_t bits = 0;
+  for (std::size_t i = 0; i < std::size(table); ++i) {
+    if (table[i].priority == priority) bits |= 1u << i;
+  }
+  return bits;
+}
+constexpr std::uint32_t priority_bits[] = {bits_of(low), bits_of(medium), bits_of(high)};
+
+}  // namespace
+
+std::span<const AlarmInfo> alarm_table() { return table; }
+
+void alarms_step(Alarms& alarms, std::uint32_t conditions, std::uint32_t period_ms) {
+  const std::uint32_t differs = conditions ^ alarms.active;
+  for (std::uint32_t settled = alarms.changing & ~differs; settled != 0; settled &= settled - 1) {
+    alarms.delay_ms[std::countr_zero(settled)] = 0;
+  }
+  alarms.changing = differs;
+  for (std::uint32_t left = differs; left != 0; left &= left - 1) {
+    const int n = std::countr_zero(left);
+    const std::uint32_t bit = 1u << n;
+    const bool comes = (conditions & bit) != 0;
+    alarms.delay_ms[n] += period_ms;
+    if (alarms.delay_ms[n] <= (comes ? table[n].on_delay_ms : table[n].off_delay_ms)) continue;
+    alarms.delay_ms[n] = 0;
+    alarms.active ^= bit;
+    if (comes) alarms.unacknowledged |= bit;
+  }
+}
+
+void alarms_acknowledge(Alarms& alarms) { alarms.unacknowledged = 0; }
+
+AlarmState alarm_state(const Alarms& alarms, int number) {
+  const std::uint32_t bit = 1u << number;
+  const bool active = (alarms.active & bit) != 0, waits = (alarms.unacknowledged & bit) != 0;
+  if (active) return waits ? AlarmState::unacknowledged : AlarmState::acknowledged;
+  return waits ? AlarmState::returned_unacknowledged : AlarmState::normal;
+}
+
+int alarms_count(std::uint32_t bits, AlarmPriority priority) {
+  return std::popcount(bits & priority_bits[static_cast<std::size_t>(priority)]);
+}
+
+bool alarms_sound_horn(const Alarms& alarms) { return (alarms.unacknowledged & alarms.active & bits_of(high)) != 0; }
+
+}  // namespace fw

@@ -1,0 +1,258 @@
+#include "firmware/controller.h"
+
+#include <cmath>
+#include <cstring>
+#include <new>
+
+#include "firmware/controller_state.h"
+
+namespace fw {
+
+namespace {
+
+constexpr std::uint32_t journal_every_ms = 60000;
+constexpr std::uint32_t stop_least_ms = 1000;
+
+std::uint32_t period_of(const Controller& c) { return static_cast<std::uint32_t>(c.parameters.period_ms); }
+
+bool input(const Controller& c, std::uint16_t bit) { return (c.inputs.discrete & bit) != 0; }
+
+bool has_retort(const Parameters& parameters) {
+  return parameters.retort_ceramic != 0 || parameters.atmosphere_required != 0;
+}
+
+float farthest_degc(const Controller& c) {
+  float farthest = c.inputs.zone_degc[0];
+  for (int z = 1; z < c.parameters.zones; ++z) {
+    const float zone_degc = c.inputs.zone_degc[z];
+    if (std::fabs(zone_degc - c.run.setpoint_degc) > std::fabs(farthest - c.run.setpoint_degc)) farthest = zone_degc;
+  }
+  return farthest;
+}
+
+// --- Alarms ------------------------------------------------------------------------------------------------------------
+
+std::uint32_t when(bool condition, alarm::Number number) { return static_cast<std::uint32_t>(condition) << number; }
+
+// Discrete inputs that the coils sent a tick ago should have brought about.
+bool valves_differ(const Controller& c) {
+  constexpr std::uint16_t watched = discrete::exhaust_open | discrete::isolation_open | discrete::bypass_open |
+                                    discrete::air_open | discrete::process_open | discrete::purge_open;
+  const std::uint16_t coils = c.outputs.coils;
+  const auto opens = [&](std::uint16_t mask, std::uint16_t bit) { return (coils & mask) != 0 ? bit : std::uint16_t{0}; };
+  const auto shuts = [&](std::uint16_t mask, std::uint16_t bit) { return (coils & mask) == 0 ? bit : std::uint16_t{0}; };
+  const int expected = shuts(coil::exhaust_shut, discrete::exhaust_open) | shuts(coil::purge_shut, discrete::purge_open) |
+                       opens(coil::isolation_open, discrete::isolation_open) |
+                       opens(coil::bypass_open, discrete::bypass_open) | opens(coil::air_open, discrete::air_open) |
+                       opens(coil::process_open, discrete::process_open);
+  return ((c.inputs.discrete ^ expected) & watched) != 0;
+}
+
+std::uint32_t gas_conditions(const Controller& c) {
+  const Parameters& p = c.parameters;
+  const Inputs& in = c.inputs;
+  const bool measured = !in.chamber_failed && !in.chamber_below_range;
+  const bool holding = c.atmosphere.phase == AtmospherePhase::holding;
+  const bool required = p.atmosphere_required != 0;
+  const bool hot = required && (in.load_degc >= p.hot_degc || in.hottest_degc >= p.hot_degc);
+  const bool flowing = (c.outputs.coils & coil::process_open) != 0;
+  return when(measured && in.chamber_pa >= p.pressure_alarm_pa, alarm::pressure_high) |
+         when(holding && required && (!measured || in.chamber_pa < p.pressure_low_pa), alarm::pressure_low) |
+         when(hot && in.oxygen_valid && in.oxygen_ppm >= p.oxygen_alarm_ppm, alarm::oxygen_high) |
+         when(hot && holding && in.dew_point_degc >= p.dew_point_alarm_degc, alarm::dew_point_high) |
+         when(flowing && std::fabs(c.flow.setpoint_slm - in.flow_slm) > p.flow_deviation_alarm_slm, alarm::flow_deviation) |
+         when(!input(c, discrete::supply_present) && programme_active(c.run), alarm::supply_lost) |
+         when(in.chamber_failed, alarm::pressure_transmitter) |
+         when(holding && required && !in.oxygen_valid, alarm::oxygen_cell) | when(valves_differ(c), alarm::valve_position);
+}
+
+std::uint32_t heat_conditions(const Controller& c) {
+  const Parameters& p = c.parameters;
+  const Inputs& in = c.inputs;
+  const std::uint32_t causes = c.interlocks.raw;
+  const bool contactor = input(c, discrete::contactor_closed) != ((c.outputs.coils & coil::contactor) != 0);
+  const bool far = c.run.heat_wanted && std::fabs(farthest_degc(c) - c.run.setpoint_degc) > p.deviation_alarm_k;
+  const bool load_used = c.run.load_needed || p.atmosphere_required != 0 || p.load_titanium != 0;
+  return when(in.zone_failed != 0, alarm::zone_sensor) | when(load_used && in.load_failed, alarm::load_sensor) |
+         when(in.hottest_degc >= p.zone_alarm_degc, alarm::zone_temperature) |
+         when(load_used && !in.load_failed && in.load_degc >= p.load_alarm_degc, alarm::load_temperature) |
+         when(far, alarm::deviation) | when((causes >> row::demand_without_current) & 1u, alarm::demand_without_current) |
+         when((causes >> row::current_without_demand) & 1u, alarm::current_without_demand) |
+         when(contactor, alarm::contactor) | when(in.mains_v < 0.85f * p.mains_nominal_v, alarm::mains_low) |
+         when(!input(c, discrete::door_closed) && programme_active(c.run), alarm::door);
+}
+
+std::uint32_t alarm_conditions(const Controller& c) {
+  std::uint32_t conditions = when(c.interlocks.latched != 0, alarm::trip) | when(c.run.failed, alarm::segment_failed) |
+                             when(c.run.waiting && programme_active(c.run), alarm::segment_waits) |
+                             when(c.store_bad > 0, alarm::store_damaged) | when(c.station.lost, alarm::line_lost) |
+                             when(c.station.asked && !c.inputs.fresh, alarm::line_disturbed) |
+                             when(c.latch.line != 0, alarm::internal_fault);
+  if (!c.inputs.known) return conditions;
+  conditions |= when(c.inputs.transmitter_failed != 0, alarm::transmitter_failed) | heat_conditions(c);
+  return has_retort(c.parameters) ? conditions | gas_conditions(c) : conditions;
+}
+
+// --- Programme ---------------------------------------------------------------------------------------------------------
+
+std::uint32_t task_timeout_ms(const Controller& c) {
+  const Segment* segment = programme_segment(c.run);
+  if (segment == nullptr) return 0;
+  const Parameters& p = c.parameters;
+  const float longest_s = segment->kind == SegmentKind::evacuate   ? p.evacuate_timeout_s
+                          : segment->kind == SegmentKind::backfill ? p.backfill_timeout_s
+                                                                   : p.purge_timeout_s;
+  return static_cast<std::uint32_t>(longest_s) * 1000u;  // bounds of the parameters keep it within range
+}
+
+ProgrammeView programme_view(const Controller& c) {
+  ProgrammeView view{};
+  view.period_ms = period_of(c);
+  view.lead_degc = c.inputs.zone_degc[0];
+  view.farthest_degc = farthest_degc(c);
+  view.load_degc = c.inputs.load_degc;
+  view.heat_permissive = heat_permissive(c.interlocks, c.parameters, c.inputs, c.atmosphere);
+  view.heater_good = c.inputs.zone_failed == 0;
+  view.load_good = !c.inputs.load_failed;
+  const bool mine = c.atmosphere.serial == c.run.serial;
+  view.task_done = mine && c.atmosphere.task_done;
+  view.task_failed = mine && c.atmosphere.task_failed;
+  view.plant_settled = c.run.settle_ms >= stop_least_ms && !input(c, discrete::contactor_closed) &&
+                       !input(c, discrete::isolation_open) && (c.outputs.coils & coil::pump_motor) == 0;
+  view.hold_back_k = c.parameters.ramp_hold_back_k;
+  view.task_timeout_ms = task_timeout_ms(c);
+  return view;
+}
+
+// --- Loops -------------------------------------------------------------------------------------------------------------
+
+// The loops ask; what may not be is the interlocks' business, and the loops follow what went out.
+void heat_loops(Controller& c, Outputs& wanted) {
+  const Parameters& p = c.parameters;
+  const Segment* segment = programme_segment(c.run);
+  const bool on = c.run.heat_wanted && programme_active(c.run);
+  // The contactor stays closed through a cool segment and opens at its end: one operation a cycle.
+  if (on || (segment != nullptr && segment->kind == SegmentKind::cool)) wanted.coils |= coil::contactor;
+  for (int z = 0; z < p.zones; ++z) {
+    const float zone_degc = c.inputs.zone_degc[z];
+    wanted.demand_frac[z] =
+        on ? heat_automatic(c.heat[z], p, c.run.gain_set, c.run.setpoint_degc, zone_degc, c.run.rate_k_per_s)
+           : heat_manual(c.heat[z], p, c.run.gain_set, zone_degc, zone_degc, 0.0f);
+  }
+}
+
+void gas_loops(Controller& c, Outputs& wanted) {
+  const Parameters& p = c.parameters;
+  const AtmosphereDemand& demand = c.demand;
+  const float chamber_pa = c.inputs.chamber_pa;
+  wanted.gas = static_cast<std::uint8_t>(demand.gas);
+  if (demand.coils & coil::process_open) {
+    const FlowMeter meter{p.meter_full_scale_slm, p.gas_conversion[wanted.gas]};
+    const float period_s = static_cast<float>(p.period_ms) * 0.001f;
+    wanted.flow_ma[0] = flow_automatic(c.flow, meter, demand.flow_slm, p.flow_ramp_slm_per_s, period_s);
+  } else {
+    flow_shut(c.flow);
+  }
+  wanted.valve_frac =
+      demand.valve_automatic
+          ? back_pressure_automatic(c.back_pressure, p, demand.setpoint_pa, chamber_pa)
+          : back_pressure_manual(c.back_pressure, p, demand.setpoint_pa, chamber_pa, demand.stands ? demand.valve_frac : 1.0f);
+}
+
+Outputs run_loops(Controller& c) {
+  Outputs wanted;
+  wanted.coils = c.demand.coils;
+  if (!c.inputs.known) return wanted;
+  heat_loops(c, wanted);
+  if (has_retort(c.parameters) || c.demand.flow_slm > 0.0f) gas_loops(c, wanted);
+  if (alarms_sound_horn(c.alarms)) wanted.coils |= coil::horn;
+  return wanted;
+}
+
+// What went out, back into the loops: their anti-windup tracks it.
+void follow_outputs(Controller& c) {
+  for (int z = 0; z < c.parameters.zones; ++z) heat_applied(c.heat[z], c.outputs.demand_frac[z]);
+  back_pressure_applied(c.back_pressure, c.parameters, c.outputs.valve_frac);
+  if ((c.outputs.coils & coil::process_open) == 0) flow_shut(c.flow);
+}
+
+bool within_unit(float value) { return value >= 0.0f && value <= 1.0f; }  // false for a NaN
+
+// Nothing but finite values within their range may leave. If a loop ever gives anything else, the core stops for good.
+void check_outputs(Controller& c, Outputs& wanted) {
+  bool good = within_unit(wanted.valve_frac) && wanted.flow_ma[0] >= 4.0f && wanted.flow_ma[0] <= 20.0f;
+  for (const float demand : wanted.demand_frac) good = good && within_unit(demand);
+  if (FW_CHECK(c.latch, good)) return;
+  wanted = Outputs{};
+}
+
+// --- Store -------------------------------------------------------------------------------------------------------------
+
+void keep_journal(Controller& c) {
+  c.journal_ms += period_of(c);
+  if (c.journal_ms < journal_every_ms) return;
+  c.journal_ms = 0;
+  if (c.journal.gas_total == c.totaliser.sum) return;
+  c.journal.gas_total = c.totaliser.sum;
+  ++c.journal.generation;
+  mark_dirty(c.dirty, journal_page_first + static_cast<int>(c.journal.generation & 1u));
+}
+
+Transmission& transmission(Controller& c, Port port) { return port == Port::field ? c.out_field : c.out_supervisory; }
+
+}  // namespace
+
+void start(Controller& c, std::span<const std::uint8_t> store_image, ResetCause, std::uint32_t) {
+  // A cycle is never taken up again by itself: whatever the cause and however short the outage, the core comes up idle with
+  // the safe values of the atmosphere in force.
+  ::new (static_cast<void*>(&c)) Controller();
+  c.store_bad = load_store(store_image, c.parameters, c.programmes, c.journal);
+  c.totaliser.sum = c.journal.gas_total;
+  c.interlocks.safe_row = atmosphere_safe_row(c.parameters, c.inputs, c.run);
+}
+
+void receive(Controller& c, Port port, std::span<const std::uint8_t> bytes, std::uint64_t arrival_us) {
+  modbus_push(port == Port::field ? c.station.receiver : c.supervisory.receiver, bytes, arrival_us);
+}
+
+void step(Controller& c, std::uint64_t now_us) {
+  ++c.tick;
+  station_receive(c.station, c.parameters, c.outputs.gas, now_us, c.inputs);                  // decode, validate
+  if (c.outputs.coils & coil::process_open) totaliser_add(c.totaliser, c.inputs.flow_slm, period_of(c));
+  alarms_step(c.alarms, alarm_conditions(c), period_of(c));                                    // alarms
+  supervisory_command(c);
+  programme_step(c.run, programme_view(c));                                                    // programme and atmosphere
+  c.demand = atmosphere_step(c.atmosphere, c.parameters, c.inputs, c.run);
+  Outputs wanted = run_loops(c);                                                               // set points, loops
+  check_outputs(c, wanted);
+  const InterlockView view{c.parameters, c.inputs, c.atmosphere, c.run, c.outputs, c.demand.stands,
+                           heat_permissive(c.interlocks, c.parameters, c.inputs, c.atmosphere), c.station.lost,
+                           c.latch.line != 0};
+  interlocks_step(c.interlocks, view, wanted);                                                 // interlocks, last word
+  c.outputs = wanted;
+  follow_outputs(c);
+  if (c.interlocks.latched != 0 && programme_active(c.run)) programme_abort(c.run);
+  c.out_field.size = static_cast<std::uint16_t>(station_request(c.station, c.outputs, c.out_field.bytes));   // encode
+  c.out_supervisory.size = static_cast<std::uint16_t>(supervisory_serve(c, now_us, c.out_supervisory.bytes));
+  keep_journal(c);
+}
+
+std::size_t transmit(Controller& c, Port port, std::span<std::uint8_t> buffer) {
+  Transmission& out = transmission(c, port);
+  const std::size_t size = out.size;
+  if (size == 0 || buffer.size() < size) return 0;
+  std::memcpy(buffer.data(), out.bytes, size);
+  out.size = 0;
+  return size;
+}
+
+StoreWrite store(Controller& c, std::span<std::uint8_t> buffer) {
+  if (buffer.size() < store_write_bytes) return {};
+  const int page = take_dirty(c.dirty);
+  if (page < 0) return {};
+  encode_page(page, c.parameters, c.programmes, c.journal, buffer.first<store_write_bytes>());
+  return {static_cast<std::uint32_t>(page) * static_cast<std::uint32_t>(store_write_bytes),
+          static_cast<std::uint32_t>(store_write_bytes)};
+}
+
+}  // namespace fw

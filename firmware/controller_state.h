@@ -1,0 +1,62 @@
+// fw::Controller: the whole state of the core, one trivially copyable struct. A host may copy it between calls; what is in
+// it is the core's own business.
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+#include <type_traits>
+
+#include "firmware/alarms.h"
+#include "firmware/atmosphere.h"
+#include "firmware/back_pressure.h"
+#include "firmware/check.h"
+#include "firmware/controller.h"
+#include "firmware/flow.h"
+#include "firmware/interlocks.h"
+#include "firmware/parameter_store.h"
+#include "firmware/parameters.h"
+#include "firmware/programme.h"
+#include "firmware/signals.h"
+#include "firmware/station.h"
+#include "firmware/supervisory.h"
+#include "firmware/temperature.h"
+
+namespace fw {
+
+struct Transmission {
+  std::uint16_t size = 0;             // waiting to go out, 0 none
+  std::uint8_t bytes[frame_bytes_max] = {};
+};
+
+struct Controller {
+  // what outlives a power cut
+  Parameters parameters;
+  ProgrammeStore programmes;
+  Journal journal;
+  DirtyPages dirty;
+  std::int32_t store_bad;             // pages and values not usable at start
+  // the two lines
+  StationLink station;
+  Supervisory supervisory;
+  Transmission out_field, out_supervisory;
+  // the step
+  std::uint32_t tick;                 // periods since start
+  std::uint32_t journal_ms;           // since the journal was last looked at
+  CheckLatch latch;
+  Inputs inputs;
+  Outputs outputs;                    // of the last tick, after the interlocks
+  Alarms alarms;
+  ProgrammeRun run;
+  Atmosphere atmosphere;
+  AtmosphereDemand demand;            // of the last tick, before the interlocks
+  Interlocks interlocks;
+  HeatLoop heat[zone_count_max];
+  BackPressureLoop back_pressure;
+  FlowLoop flow;
+  FlowTotaliser totaliser;
+};
+
+static_assert(std::is_trivially_copyable_v<Controller>);
+static_assert(sizeof(Controller) <= 64 * 1024, "RAM of the smallest target");
+
+}  // namespace fw
