@@ -1,0 +1,79 @@
+#include "plant/actuators.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace plant {
+
+ActuatorModel build_actuators(const Furnace& f) {
+  ActuatorModel m;
+  for (std::size_t i = 0; i < 4; ++i) {
+    m.panel_w[i] = f.heaters.panel[i].power_w;
+    m.panel_zone[i] = f.heaters.zones == 1 ? 0 : f.heaters.panel[i].zone - 1;
+  }
+  m.nominal_v = f.mains.nominal_v;
+  m.actual_v = f.mains.actual_v;
+  m.valve = f.back_pressure_valve;
+  m.spin_up_s = f.pump.spin_up_s;
+  m.limiter_trip_k = f.limiter.trip_degc + 273.15;
+  return m;
+}
+
+ActuatorState start_actuators(const ActuatorModel& m) {
+  ActuatorState s;
+  s.mains_v = m.actual_v;
+  s.valve_share = valve_area_share(m.valve, s.valve_frac);
+  return s;
+}
+
+namespace {
+
+// Burst firing over the period: power goes with demand, rms current with its root. A broken element is the first panel of its
+// zone; a shorted switch conducts all the time.
+void find_power(const ActuatorModel& m, ActuatorState& s, const Commands& c, const Disturbances& d) {
+  std::array<double, zones_max> conductance_s{}, demand{};
+  std::array<bool, zones_max> broken{};
+  for (std::size_t z = 0; z < zones_max; ++z) {
+    demand[z] = s.contactor_closed ? (d.switch_shorted[z] ? 1.0 : std::clamp(c.demand[z], 0.0, 1.0)) : 0.0;
+    broken[z] = d.element_broken[z];
+  }
+  const double per_watt = 1.0 / (m.nominal_v * m.nominal_v);
+  for (std::size_t i = 0; i < 4; ++i) {
+    const auto z = static_cast<std::size_t>(m.panel_zone[i]);
+    const bool dead = broken[z];
+    if (dead) broken[z] = false;
+    const double panel_s = dead ? 0.0 : m.panel_w[i] * per_watt;
+    s.panel_w[i] = panel_s * s.mains_v * s.mains_v * demand[z];
+    conductance_s[z] += panel_s;
+  }
+  for (std::size_t z = 0; z < zones_max; ++z) s.current_a[z] = conductance_s[z] * s.mains_v * std::sqrt(demand[z]);
+}
+
+}  // namespace
+
+void step_actuators(const ActuatorModel& m, ActuatorState& s, const Commands& c, const Disturbances& d, double limiter_sensor_k,
+                    double period_s) {
+  if (s.gain_period_s != period_s) {
+    s.valve_gain = 1.0 - std::exp(-period_s / m.valve.lag_s);
+    s.pump_gain = 1.0 - std::exp(-period_s / m.spin_up_s);
+    s.gain_period_s = period_s;
+  }
+  const double stroke = period_s / m.valve.stroke_s;
+  const double want = std::clamp(c.valve_frac, 0.0, 1.0);
+  const double before = s.valve_frac;
+  s.valve_frac += std::clamp((want - s.valve_frac) * s.valve_gain, -stroke, stroke);
+  if (s.valve_frac != before) s.valve_share = valve_area_share(m.valve, s.valve_frac);
+  s.pump_share += ((c.pump_run ? 1.0 : 0.0) - s.pump_share) * s.pump_gain;
+  s.limiter_tripped = s.limiter_tripped || limiter_sensor_k > m.limiter_trip_k;
+  s.contactor_closed = c.contactor && !s.limiter_tripped && !d.emergency_stop_pressed;
+  s.mains_v = m.actual_v * d.mains_scale;
+  find_power(m, s, c, d);
+}
+
+double valve_area_share(const BackPressureValve& valve, double stem_frac) {
+  const double x = std::clamp(stem_frac, 0.0, 1.0);
+  if (x >= valve.shut_below) return std::pow(valve.rangeability, x - 1.0);
+  return std::pow(valve.rangeability, valve.shut_below - 1.0) * x / valve.shut_below;
+}
+
+}  // namespace plant

@@ -1,0 +1,610 @@
+#include "plant/gas.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <numeric>
+#include <stdexcept>
+
+#include "plant/thermal.h"
+
+namespace plant {
+
+namespace {
+
+constexpr double gas_r = gas_constant_j_mol_k;
+constexpr double zero_degc_k = 273.15;
+constexpr double accommodation = 0.9;              // engineering surfaces, recalled
+constexpr double change_per_part = 0.01;           // of the moles held, in one part of a period
+constexpr int parts_max = 64;
+
+constexpr std::size_t n2 = 0, o2 = 1, ar = 2, he = 3, h2o = 4;
+
+double total(const Amounts& a) {
+  double sum = 0.0;
+  for (const double value : a) sum += value;
+  return sum;
+}
+
+double weigh(const Amounts& a, const Amounts& weight) {
+  double sum = 0.0;
+  for (std::size_t i = 0; i < gas_species; ++i) sum += a[i] * weight[i];
+  return sum;
+}
+
+// --- Building ---------------------------------------------------------------------------------------------------------
+
+GasModel::Source source_of(const GasModel& m, const Amounts& fraction, double conversion) {
+  GasModel::Source s;
+  s.fraction = fraction;
+  const double cp = weigh(fraction, m.molar_heat_j_mol_k);
+  s.nozzle = nozzle_gas(cp / (cp - gas_r));
+  s.root_mrt = std::sqrt(weigh(fraction, m.molar_mass_kg_mol) * gas_r * m.ambient_k);
+  s.conversion = conversion;
+  return s;
+}
+
+Amounts supplied(std::size_t main, const Purity& purity) {
+  Amounts x{};
+  x[o2] = purity.oxygen_ppm * 1e-6;
+  x[h2o] = purity.water_ppm * 1e-6;
+  x[main] = 1.0 - x[o2] - x[h2o];
+  return x;
+}
+
+Amounts room_air(double water_ppm) {
+  Amounts x{};
+  const double dry = 1.0 - water_ppm * 1e-6;
+  x[o2] = 0.2095 * dry;                            // as the oxygen cell's reference has it
+  x[ar] = 0.0093 * dry;
+  x[n2] = dry - x[o2] - x[ar];
+  x[h2o] = water_ppm * 1e-6;
+  return x;
+}
+
+void find_gases(GasModel& m, const Furnace& f) {
+  for (std::size_t i = 0; i < gas_species; ++i) {
+    const auto species = static_cast<Species>(i);
+    m.molar_mass_kg_mol[i] = plant::molar_mass_kg_mol(species);
+    m.molar_heat_j_mol_k[i] = cp_j_mol_k(species, 600.0);
+  }
+  const Amounts air = room_air(f.supply.air_water_ppm);
+  m.supplied[1] = source_of(m, air, f.meter.conversion_air);
+  m.supplied[2] = source_of(m, supplied(n2, f.supply.nitrogen), 1.0);
+  m.supplied[3] = source_of(m, supplied(ar, f.supply.argon), f.meter.conversion_argon);
+  m.supplied[4] = source_of(m, supplied(he, f.supply.helium), f.meter.conversion_helium);
+  m.supplied[0] = m.supplied[2];                   // never flows
+  m.room = source_of(m, air, 1.0);
+  const auto first = static_cast<std::size_t>(f.initial.gas);
+  m.initial = first == 0 ? air : m.supplied[first].fraction;
+  m.purge_gas = static_cast<int>(f.supply.purge);
+  m.blend_gas = static_cast<int>(f.supply.blend);
+  if (m.purge_gas == 0) throw std::invalid_argument("supply.purge: a gas is needed");
+}
+
+void find_surfaces(GasModel& m, const Furnace& f) {
+  const auto disc = [](double d) { return 0.25 * std::numbers::pi * d * d; };
+  const auto add = [&](int node, double area_m2) { m.surface[static_cast<std::size_t>(m.surfaces++)] = {node, area_m2}; };
+  add(node::load_surface, f.load.area_m2);
+  add(node::plug_face, disc(f.plug.diameter_m));
+  if (f.boundary == Boundary::retort) {
+    add(node::barrel_inside, std::numbers::pi * f.retort.inner_diameter_m * f.retort.length_m);
+    add(node::end_inside, disc(f.retort.inner_diameter_m));
+    m.film_m = 0.04 * f.retort.inner_diameter_m;
+    m.outgassing_node = node::barrel_inside;
+    return;
+  }
+  for (int p = 0; p < 4; ++p) add(node::panel + p, f.heaters.area_m2);
+  const double barrel = std::numbers::pi * f.lining.chamber_diameter_m * f.lining.chamber_length_m;
+  add(node::lining_barrel, barrel - 4.0 * f.heaters.area_m2);
+  add(node::lining_rear, disc(f.lining.chamber_diameter_m));
+  add(node::lining_front, disc(f.lining.chamber_diameter_m) - disc(f.lining.front_opening_m));
+  m.film_m = 0.04 * f.lining.chamber_diameter_m;
+  m.outgassing_node = node::lining_barrel;
+}
+
+double nozzle_area_m2(const GasModel& m, const GasModel::Source& source, double flow_slm, double supply_pa) {
+  return flow_slm * slm_mol_s / nozzle_flow(source.nozzle, 1.0, m.barometer_pa + supply_pa, m.barometer_pa, source.root_mrt).mol_s;
+}
+
+}  // namespace
+
+GasModel build_gas(const Furnace& f) {
+  GasModel m;
+  m.volume_m3 = f.retort.volume_m3;
+  m.pore_m3 = f.plug.pore_m3;
+  m.hose_m3 = f.hose.volume_m3;
+  m.pore_k = f.plug.pore_degc + zero_degc_k;
+  m.ambient_k = f.surroundings.ambient_degc + zero_degc_k;
+  m.barometer_pa = f.surroundings.barometer_pa;
+  if (!(m.volume_m3 > 0.0)) throw std::invalid_argument("retort.volume_m3: must be positive");
+  if (!(m.hose_m3 > 0.0)) throw std::invalid_argument("hose.volume_m3: must be positive");
+  if (!(f.supply.regulated_pa > 0.0)) throw std::invalid_argument("supply.regulated_pa: must be above the barometer");
+  find_gases(m, f);
+  find_surfaces(m, f);
+  m.initial_pa = f.initial.pressure_pa;
+  m.meter = f.meter;
+  m.supply = f.supply;
+  m.meter_m2 = nozzle_area_m2(m, m.supplied[2], f.meter.full_scale_slm * f.meter.capacity_share, f.supply.regulated_pa);
+  m.purge_m2 = nozzle_area_m2(m, m.supplied[static_cast<std::size_t>(m.purge_gas)], f.purge.flow_slm, f.supply.regulated_pa);
+  m.valve = f.back_pressure_valve;
+  m.exhaust_m2 = f.exhaust.area_m2;
+  m.bypass_m2 = f.bypass.area_m2;
+  m.air_m2 = f.air.area_m2;
+  m.check = f.check_valve;
+  m.relief = f.relief;
+  m.pump = f.pump;
+  m.hose = f.hose;
+  m.leak_mol_s_pa = f.leak.flow_pa_m3_s / (gas_r * 293.15 * 101325.0);
+  m.opening_m2 = f.plug.opening_m2;
+  m.opening_exchange_m3_s = f.plug.opening_exchange_m3_s;
+  m.outgassing = f.outgassing;
+  m.sample_line_m3 = f.instruments.sample_line_m3;
+  m.oxygen_lag_s = f.instruments.oxygen_lag_s;
+  m.dew_point_lag_s = f.instruments.dew_point_lag_s;
+  return m;
+}
+
+namespace {
+
+// Pressure per mole in the chamber: one pressure over free gas and pores.
+double chamber_pa_mol(const GasModel& m, double gas_k) { return gas_r / (m.volume_m3 / gas_k + m.pore_m3 / m.pore_k); }
+
+}  // namespace
+
+GasState start_gas(const GasModel& m, double gas_k) {
+  GasState s;
+  const double chamber = m.initial_pa / chamber_pa_mol(m, gas_k);
+  const double hose = m.barometer_pa * m.hose_m3 / (gas_r * m.ambient_k);
+  for (std::size_t i = 0; i < gas_species; ++i) {
+    s.chamber_mol[i] = chamber * m.initial[i];
+    s.hose_mol[i] = hose * m.room.fraction[i];
+  }
+  s.gas_k = gas_k;
+  s.chamber_pa = m.initial_pa;
+  s.hose_pa = m.barometer_pa;
+  for (std::size_t k = 0; k < s.adsorbed_mol.size(); ++k) s.adsorbed_mol[k] = m.outgassing.site[k].held_mol;
+  s.supply_pa = m.supply.regulated_pa;
+  s.oxygen_fraction = m.initial[o2];
+  s.water_fraction = m.initial[h2o];
+  return s;
+}
+
+double chamber_total_mol(const GasState& s) { return total(s.chamber_mol); }
+
+namespace {
+
+double heat_of_free_gas_j(const GasModel& m, const GasState& s) {      // free gas and pores: p V cv / R each
+  const double n = total(s.chamber_mol);
+  const double cv = weigh(s.chamber_mol, m.molar_heat_j_mol_k) / n - gas_r;
+  return n * chamber_pa_mol(m, s.gas_k) * (m.volume_m3 + m.pore_m3) * cv / gas_r;
+}
+
+}  // namespace
+
+double gas_energy_j(const GasModel& m, const GasState& s) {
+  double sum = heat_of_free_gas_j(m, s);
+  for (std::size_t k = 0; k < s.adsorbed_mol.size(); ++k) sum -= s.adsorbed_mol[k] * m.outgassing.site[k].activation_j_mol;
+  return sum;
+}
+
+// --- Properties taken afresh ------------------------------------------------------------------------------------------
+
+namespace {
+
+bool is_stale(const GasState& s, double chamber_mol) {
+  if (s.fresh_age_s >= 10.0) return true;
+  if (std::abs(s.chamber_pa - s.fresh_pa) > 0.03 * s.fresh_pa || std::abs(s.gas_k - s.fresh_k) > 10.0) return true;
+  double moved = 0.0;
+  for (std::size_t i = 0; i < gas_species; ++i) {
+    moved = std::max(moved, std::abs(s.chamber_mol[i] - s.fresh_fraction[i] * chamber_mol));
+  }
+  return moved > 0.003 * chamber_mol;
+}
+
+// Sherman's interpolation between a still film and free molecules (Springer 1971): 1/h = 1/h_film + 1/h_molecular.
+double film_w_m2k(const GasModel& m, const GasState& s, double molar_mass, double gamma) {
+  const double k = gas_table().conductivity_w_m_k(s.fresh_fraction, s.gas_k);
+  const double molecular = accommodation / (2.0 - accommodation) * (gamma + 1.0) / (gamma - 1.0) *
+                           std::sqrt(gas_r / (8.0 * std::numbers::pi * molar_mass * s.gas_k)) * s.chamber_pa;
+  const double film = k / m.film_m;
+  return film * molecular / (film + molecular);
+}
+
+void take_afresh(const GasModel& m, GasState& s, double chamber_mol) {
+  for (std::size_t i = 0; i < gas_species; ++i) s.fresh_fraction[i] = s.chamber_mol[i] / chamber_mol;
+  const double molar_mass = weigh(s.fresh_fraction, m.molar_mass_kg_mol);
+  const double cp = weigh(s.fresh_fraction, m.molar_heat_j_mol_k), gamma = cp / (cp - gas_r);
+  if (std::abs(gamma - s.nozzle.gamma) > 1e-6 || s.nozzle.choked_psi == 0.0) s.nozzle = nozzle_gas(gamma);
+  s.root_mrt = std::sqrt(molar_mass * gas_r * m.ambient_k);
+  s.film_w_m2k = film_w_m2k(m, s, molar_mass, gamma);
+  const double viscosity = gas_table().viscosity_pa_s(s.fresh_fraction, m.ambient_k);
+  s.tube = tube_gas(m.hose.diameter_m, m.hose.length_m, viscosity, molar_mass, m.ambient_k);
+  s.fresh_pa = s.chamber_pa;
+  s.fresh_k = s.gas_k;
+  s.fresh_age_s = 0.0;
+}
+
+void find_desorption(const GasModel& m, GasState& s, double surface_k) {
+  for (std::size_t k = 0; k < s.desorption_per_s.size(); ++k) {
+    s.desorption_per_s[k] = m.outgassing.frequency_per_s * std::exp(-m.outgassing.site[k].activation_j_mol / (gas_r * surface_k));
+  }
+  s.desorption_age_s = 0.0;
+}
+
+// --- One part of a period ---------------------------------------------------------------------------------------------
+
+// What holds over the period.
+struct Setting {
+  const ActuatorState& actuators;
+  const Commands& commands;
+  const Disturbances& disturbances;
+  std::array<double, 2> meter_mol_s{};             // average over the period
+  std::array<std::size_t, 2> meter_gas{};
+  double wall_w_k = 0.0, wall_w = 0.0;             // gas to solids: sum of h A, and of h A T
+  double desorbing_k = 293.15;
+};
+
+// Rates [mol/s] with their derivatives by the chamber's and the hose's pressure.
+struct Rate { double now = 0.0, by_chamber = 0.0; };
+struct Rates {
+  Rate purge, exhaust, relief, other_out, room_in;   // other_out: admittance, opening, leak; room_in: room air by the same
+  double leak = 0.0;                                 // of these two, signed inwards
+  double exchange = 0.0;                             // both ways through the opening
+  double hose = 0.0, hose_by_pa = 0.0;               // chamber to hose; by the difference of pressure
+  double vent_in = 0.0, vent_out = 0.0, pump = 0.0;
+  double vent_by_hose = 0.0, pump_by_hose = 0.0;     // vent: in minus out
+};
+
+void add(Rate& rate, double mol_s, double by_chamber) {
+  rate.now += mol_s;
+  rate.by_chamber += by_chamber;
+}
+
+// A hole to the room: outwards or inwards by the difference.
+void add_hole(const GasModel& m, const GasState& s, double area_m2, double chamber_pa, Rates& r) {
+  if (chamber_pa >= m.barometer_pa) {
+    const NozzleFlow f = nozzle_flow(s.nozzle, area_m2, chamber_pa, m.barometer_pa, s.root_mrt);
+    add(r.other_out, f.mol_s, f.by_upstream);
+  } else {
+    const NozzleFlow f = nozzle_flow(m.room.nozzle, area_m2, m.barometer_pa, chamber_pa, m.room.root_mrt);
+    add(r.room_in, f.mol_s, f.by_downstream);
+  }
+}
+
+void find_exhaust(const GasModel& m, const GasState& s, const Setting& set, double p, Rates& r) {
+  if (set.commands.exhaust_open && !set.disturbances.exhaust_blocked) {
+    const double valves = set.actuators.valve_share * m.valve.area_m2 + (set.commands.bypass_open ? m.bypass_m2 : 0.0);
+    if (p > m.barometer_pa + m.check.crack_pa) {
+      const double area = series_area_m2(valves, m.exhaust_m2, m.check.area_m2);
+      const NozzleFlow f = nozzle_flow(s.nozzle, area, p, m.barometer_pa + m.check.crack_pa, s.root_mrt);
+      r.exhaust = {f.mol_s, f.by_upstream};
+    } else if (m.check.leak_m2 > 0.0 && p < m.barometer_pa) {
+      add_hole(m, s, series_area_m2(valves, m.exhaust_m2, m.check.leak_m2), p, r);
+    }
+  }
+  const double above = p - m.barometer_pa - m.relief.set_pa;
+  if (above > 0.0) {
+    const double lift = std::min(above / m.relief.full_pa, 1.0);
+    const NozzleFlow f = nozzle_flow(s.nozzle, m.relief.area_m2 * lift, p, m.barometer_pa, s.root_mrt);
+    r.relief = {f.mol_s, f.by_upstream + (lift < 1.0 ? f.mol_s / above : 0.0)};
+  }
+}
+
+void find_holes(const GasModel& m, const GasState& s, const Setting& set, double p, Rates& r) {
+  r.leak = m.leak_mol_s_pa * (m.barometer_pa - p);
+  if (r.leak >= 0.0) add(r.room_in, r.leak, -m.leak_mol_s_pa);
+  if (r.leak < 0.0) add(r.other_out, -r.leak, m.leak_mol_s_pa);
+  if (set.commands.air_open) add_hole(m, s, m.air_m2, p, r);
+  if (set.disturbances.door_open) {
+    add_hole(m, s, m.opening_m2, p, r);
+    const double buoyancy = 0.1 + 0.9 * std::max(0.0, 1.0 - m.ambient_k / s.gas_k);
+    r.exchange = m.opening_exchange_m3_s * buoyancy * m.barometer_pa / (gas_r * s.gas_k);
+  }
+}
+
+void find_hose(const GasModel& m, const GasState& s, const Setting& set, double p, double hose_pa, Rates& r) {
+  const double rt = gas_r * m.ambient_k;
+  if (set.commands.isolation_open) {
+    r.hose_by_pa = limited_conductance_m3_s(s.tube, 0.5 * (p + hose_pa)) / rt;
+    r.hose = r.hose_by_pa * (p - hose_pa);
+  }
+  r.pump = pump_speed_m3_s(m.pump, set.actuators.pump_share, hose_pa) * hose_pa / rt;
+  r.pump_by_hose = r.pump > 0.0 ? m.pump.speed_m3_s * set.actuators.pump_share / rt : 0.0;
+  if (!set.commands.inlet_vent_open) return;
+  if (hose_pa < m.barometer_pa) {
+    const NozzleFlow f = nozzle_flow(m.room.nozzle, m.pump.vent_m2, m.barometer_pa, hose_pa, m.room.root_mrt);
+    r.vent_in = f.mol_s;
+    r.vent_by_hose = f.by_downstream;
+  } else {
+    const NozzleFlow f = nozzle_flow(m.room.nozzle, m.pump.vent_m2, hose_pa, m.barometer_pa, m.room.root_mrt);
+    r.vent_out = f.mol_s;
+    r.vent_by_hose = -f.by_upstream;
+  }
+}
+
+Rates find_rates(const GasModel& m, const GasState& s, const Setting& set, double p, double hose_pa) {
+  Rates r;
+  if (set.commands.purge_open) {
+    const GasModel::Source& source = m.supplied[static_cast<std::size_t>(m.purge_gas)];
+    const NozzleFlow f = nozzle_flow(source.nozzle, m.purge_m2, m.barometer_pa + s.supply_pa, p, source.root_mrt);
+    r.purge = {f.mol_s, f.by_downstream};
+  }
+  find_exhaust(m, s, set, p, r);
+  find_holes(m, s, set, p, r);
+  find_hose(m, s, set, p, hose_pa, r);
+  return r;
+}
+
+// Changes of the moles in chamber and hose over h, linearly implicit in both pressures.
+struct Change { double chamber, hose, chamber_pa, hose_pa; };
+Change solve_change(const GasModel& m, const GasState& s, const Setting& set, const Rates& r, double water_mol_s, double h) {
+  const double beta = chamber_pa_mol(m, s.gas_k), hose_beta = gas_r * m.ambient_k / m.hose_m3;
+  const double net = set.meter_mol_s[0] + set.meter_mol_s[1] + water_mol_s + r.purge.now + r.room_in.now - r.exhaust.now -
+                     r.relief.now - r.other_out.now;
+  const double by_chamber = r.purge.by_chamber + r.room_in.by_chamber - r.exhaust.by_chamber - r.relief.by_chamber - r.other_out.by_chamber;
+  const double a11 = 1.0 - h * beta * (by_chamber - r.hose_by_pa), a12 = -h * hose_beta * r.hose_by_pa;
+  const double a21 = -h * beta * r.hose_by_pa, a22 = 1.0 - h * hose_beta * (r.vent_by_hose - r.pump_by_hose - r.hose_by_pa);
+  const double b1 = h * (net - r.hose), b2 = h * (r.hose + r.vent_in - r.vent_out - r.pump);
+  const double determinant = a11 * a22 - a12 * a21;
+  const double chamber = (b1 * a22 - b2 * a12) / determinant, hose = (b2 * a11 - b1 * a21) / determinant;
+  return {chamber, hose, beta * chamber, hose_beta * hose};
+}
+
+void apply_change(Rates& r, const Change& c) {
+  for (Rate* rate : {&r.purge, &r.exhaust, &r.relief, &r.other_out, &r.room_in}) {
+    rate->now = std::max(0.0, rate->now + rate->by_chamber * c.chamber_pa);
+  }
+  r.hose += r.hose_by_pa * (c.chamber_pa - c.hose_pa);
+  r.pump = std::max(0.0, r.pump + r.pump_by_hose * c.hose_pa);
+  if (r.vent_in > 0.0) r.vent_in = std::max(0.0, r.vent_in + r.vent_by_hose * c.hose_pa);
+  if (r.vent_out > 0.0) r.vent_out = std::max(0.0, r.vent_out - r.vent_by_hose * c.hose_pa);
+}
+
+// Takes `out` moles, of the composition after `in` has come, from a well-mixed volume; returns what left, by species.
+Amounts mix(Amounts& held, const Amounts& in, double out) {
+  double sum = 0.0;
+  for (std::size_t i = 0; i < gas_species; ++i) {
+    held[i] += in[i];
+    sum += held[i];
+  }
+  const double share = sum > 0.0 ? std::min(out / sum, 0.95) : 0.0;    // never more than there is
+  Amounts left;
+  for (std::size_t i = 0; i < gas_species; ++i) {
+    left[i] = held[i] * share;
+    held[i] -= left[i];
+  }
+  return left;
+}
+
+void add_amounts(Amounts& sum, const Amounts& amounts, double factor) {
+  for (std::size_t i = 0; i < gas_species; ++i) sum[i] += factor * amounts[i];
+}
+
+// What went in and out of the chamber in one part.
+struct Passage { Amounts in{}, out{}; double water = 0.0; };
+
+Amounts pass_hose(const GasModel& m, GasState& s, const Rates& r, const Amounts& from_chamber, double h) {
+  Amounts in = from_chamber, room{};
+  add_amounts(room, m.room.fraction, h * r.vent_in);
+  add_amounts(in, room, 1.0);
+  const double back = std::max(0.0, -r.hose) * h, away = (r.pump + r.vent_out) * h;
+  const Amounts left = mix(s.hose_mol, in, back + away);
+  const double share = back + away > 0.0 ? back / (back + away) : 0.0;
+  Amounts returned{};
+  add_amounts(returned, left, share);
+  add_amounts(s.received_mol, room, 1.0);
+  add_amounts(s.lost_mol, left, 1.0 - share);
+  return returned;
+}
+
+Passage pass_species(const GasModel& m, GasState& s, const Setting& set, const Rates& r, double h) {
+  Passage p;
+  Amounts returned{};
+  const bool idle = r.hose == 0.0 && r.vent_in == 0.0 && r.vent_out == 0.0 && r.pump == 0.0;
+  if (!idle && r.hose <= 0.0) returned = pass_hose(m, s, r, Amounts{}, h);
+  for (std::size_t k = 0; k < 2; ++k) {
+    if (set.meter_mol_s[k] > 0.0) add_amounts(p.in, m.supplied[set.meter_gas[k]].fraction, h * set.meter_mol_s[k]);
+  }
+  if (r.purge.now > 0.0) add_amounts(p.in, m.supplied[static_cast<std::size_t>(m.purge_gas)].fraction, h * r.purge.now);
+  const double room = r.room_in.now + r.exchange;
+  if (room > 0.0) add_amounts(p.in, m.room.fraction, h * room);
+  for (std::size_t k = 0; k < s.adsorbed_mol.size(); ++k) {
+    const double rate = h * s.desorption_per_s[k], gone = s.adsorbed_mol[k] * rate / (1.0 + rate);
+    s.adsorbed_mol[k] -= gone;
+    p.water += gone;
+  }
+  add_amounts(s.received_mol, p.in, 1.0);
+  s.received_mol[h2o] += p.water;
+  add_amounts(p.in, returned, 1.0);
+  Amounts all = p.in;
+  all[h2o] += p.water;
+  const double to_hose = std::max(0.0, r.hose) * h;
+  const double out = (r.exhaust.now + r.relief.now + r.other_out.now + r.exchange) * h + to_hose;
+  p.out = mix(s.chamber_mol, all, out);
+  const double share = out > 0.0 ? to_hose / out : 0.0;
+  add_amounts(s.lost_mol, p.out, 1.0 - share);
+  if (!idle && r.hose > 0.0) {
+    Amounts from_chamber{};
+    add_amounts(from_chamber, p.out, share);
+    pass_hose(m, s, r, from_chamber, h);
+  }
+  return p;
+}
+
+// Gas temperature after a part, implicit: energy of the free gas against what flowed, the walls and the exchange with pores.
+struct Before { double mol, pa, free_j, pore_mol, all_j; };
+
+Before look_before(const GasModel& m, const GasState& s) {
+  Before b{};
+  b.mol = total(s.chamber_mol);
+  b.pa = b.mol * chamber_pa_mol(m, s.gas_k);
+  const double cv = weigh(s.chamber_mol, m.molar_heat_j_mol_k) / b.mol - gas_r;
+  b.free_j = b.pa * m.volume_m3 * cv / gas_r;
+  b.pore_mol = b.pa * m.pore_m3 / (gas_r * m.pore_k);
+  b.all_j = b.pa * (m.volume_m3 + m.pore_m3) * cv / gas_r;
+  return b;
+}
+
+double solve_gas_k(const GasModel& m, const GasState& s, const Setting& set, const Before& b, double mol, double cp, double enthalpy_in_j,
+                   double out_j_k, double h) {
+  const double cv = cp - gas_r, pores = m.pore_m3 / m.pore_k;
+  const double given = b.free_j + enthalpy_in_j + h * set.wall_w, wall_j_k = h * set.wall_w_k + out_j_k;
+  double t = s.gas_k;
+  for (int newton = 0; newton < 3; ++newton) {
+    const double free = m.volume_m3 / t, sum = free + pores, per_sum = 1.0 / sum;
+    const double held = mol * cv * m.volume_m3 * per_sum;
+    const double squeeze = free / t * per_sum;                 // relative change of 1 / sum per kelvin
+    const double pore_mol = mol * pores * per_sum, into_pores = pore_mol - b.pore_mol;
+    const double pore_slope = pore_mol * squeeze;
+    const double pore_k = into_pores > 0.0 ? t : m.pore_k;
+    const double f = held + wall_j_k * t + into_pores * cp * pore_k - given;
+    const double slope = held * squeeze + wall_j_k + cp * (pore_slope * pore_k + (into_pores > 0.0 ? into_pores : 0.0));
+    const double step = f / slope;
+    t = std::clamp(t - step, 0.5 * t, 2.0 * t);
+    if (std::abs(step) < 1e-9 * t) break;
+  }
+  return t;
+}
+
+struct PartSum {
+  Rates flows{};
+  double water = 0.0, wall_j = 0.0, wall_j_per_k = 0.0, plug_j = 0.0, binding_j = 0.0;
+};
+
+void sum_flows(Rates& sum, const Rates& r, double h) {
+  sum.purge.now += h * r.purge.now;
+  sum.exhaust.now += h * r.exhaust.now;
+  sum.relief.now += h * r.relief.now;
+  sum.other_out.now += h * (r.other_out.now + r.exchange);
+  sum.room_in.now += h * (r.room_in.now + r.exchange);
+  sum.leak += h * r.leak;
+  sum.hose += h * r.hose;
+  sum.pump += h * r.pump;
+}
+
+void step_part(const GasModel& m, GasState& s, const Setting& set, double h, Rates r, const Change& change, PartSum& sum) {
+  apply_change(r, change);
+  const Before before = look_before(m, s);
+  const std::array<double, 4> held = s.adsorbed_mol;
+  const Passage passage = pass_species(m, s, set, r, h);
+  const double mol = total(s.chamber_mol), cp = weigh(s.chamber_mol, m.molar_heat_j_mol_k) / mol;
+  const double in_j = m.ambient_k * weigh(passage.in, m.molar_heat_j_mol_k) +
+                      set.desorbing_k * passage.water * m.molar_heat_j_mol_k[h2o];
+  const double out_j_k = weigh(passage.out, m.molar_heat_j_mol_k);
+  s.gas_k = solve_gas_k(m, s, set, before, mol, cp, in_j, out_j_k, h);
+  s.chamber_pa = mol * chamber_pa_mol(m, s.gas_k);
+  s.hose_pa = total(s.hose_mol) * gas_r * m.ambient_k / m.hose_m3;
+  const double all_j = s.chamber_pa * (m.volume_m3 + m.pore_m3) * (cp - gas_r) / gas_r;
+  const double from_walls_j = h * (set.wall_w - set.wall_w_k * s.gas_k), out_j = out_j_k * s.gas_k;
+  s.enthalpy_in_j += in_j;
+  s.enthalpy_out_j += out_j;
+  sum.wall_j += h;
+  sum.wall_j_per_k += h * s.gas_k;
+  sum.plug_j += before.all_j + in_j + from_walls_j - out_j - all_j;     // what is left over warmed the plug's pores
+  for (std::size_t k = 0; k < held.size(); ++k) sum.binding_j += (held[k] - s.adsorbed_mol[k]) * m.outgassing.site[k].activation_j_mol;
+  sum.water += passage.water;
+  sum_flows(sum.flows, r, h);
+}
+
+// The mass-flow controllers' own loops: first order to what is asked, never more than wide open.
+void step_meters(const GasModel& m, GasState& s, Setting& set, double period_s) {
+  if (s.gain_period_s != period_s) {
+    s.meter_gain = 1.0 - std::exp(-period_s / m.meter.lag_s);
+    s.supply_gain = 1.0 - std::exp(-period_s / m.supply.decay_s);
+    s.gain_period_s = period_s;
+  }
+  s.supply_pa += ((set.disturbances.supply_exhausted ? 0.0 : m.supply.regulated_pa) - s.supply_pa) * s.supply_gain;
+  set.meter_gas = {static_cast<std::size_t>(std::clamp(set.commands.gas, 0, 4)), static_cast<std::size_t>(m.blend_gas)};
+  for (std::size_t k = 0; k < 2; ++k) {
+    const std::size_t gas = set.meter_gas[k];
+    const bool open = set.commands.process_open && gas != 0;
+    const double asked = open ? std::clamp(set.commands.meter_set[k], 0.0, 1.1) : 0.0;
+    double target = asked * m.meter.full_scale_slm * slm_mol_s * m.supplied[gas].conversion;
+    if (target > 0.0) {
+      const GasModel::Source& source = m.supplied[gas];
+      target = std::min(target, nozzle_flow(source.nozzle, m.meter_m2, m.barometer_pa + s.supply_pa, s.chamber_pa, source.root_mrt).mol_s);
+    }
+    const double before = open ? s.meter_mol_s[k] : 0.0;      // the process valve cuts at once
+    s.meter_mol_s[k] = open ? before + (target - before) * s.meter_gain : 0.0;
+    set.meter_mol_s[k] = 0.5 * (before + s.meter_mol_s[k]);
+    s.metered_mol += period_s * set.meter_mol_s[k];
+  }
+}
+
+// First-order lags of cell and dew-point sensor behind a sample line that the exhaust flow sweeps.
+void step_samples(const GasModel& m, GasState& s, double period_s) {
+  const double swept = s.flows.exhaust;
+  if (swept < 1e-8) return;
+  const double line_s = m.sample_line_m3 * s.chamber_pa / (gas_r * m.ambient_k * swept);
+  const double per_mol = 1.0 / total(s.chamber_mol);
+  s.oxygen_fraction += (s.chamber_mol[o2] * per_mol - s.oxygen_fraction) * period_s / (period_s + m.oxygen_lag_s + line_s);
+  s.water_fraction += (s.chamber_mol[h2o] * per_mol - s.water_fraction) * period_s / (period_s + m.dew_point_lag_s + line_s);
+}
+
+void report_flows(GasState& s, const Setting& set, const PartSum& sum, double period_s) {
+  const double per_s = 1.0 / period_s;
+  GasFlows& f = s.flows;
+  f.purge = sum.flows.purge.now * per_s;
+  f.in = set.meter_mol_s[0] + set.meter_mol_s[1] + f.purge;
+  f.exhaust = sum.flows.exhaust.now * per_s;
+  f.relief = sum.flows.relief.now * per_s;
+  f.out = f.exhaust + f.relief + sum.flows.other_out.now * per_s;
+  f.leak = sum.flows.leak * per_s;
+  f.air = sum.flows.room_in.now * per_s - std::max(f.leak, 0.0);
+  f.hose = sum.flows.hose * per_s;
+  f.pump = sum.flows.pump * per_s;
+  f.water = sum.water * per_s;
+  s.purged_mol += sum.flows.purge.now;
+}
+
+// Parts a period needs, so that neither volume changes by much in one.
+int count_parts(const GasState& s, const Change& c, double chamber_mol) {
+  const double hose_mol = std::max(total(s.hose_mol), 1e-9);
+  const double change = std::max(std::abs(c.chamber) / chamber_mol, std::abs(c.hose) / hose_mol);
+  if (change <= 2.0 * change_per_part) return 1;
+  return static_cast<int>(std::min(std::ceil(change / change_per_part), static_cast<double>(parts_max)));
+}
+
+}  // namespace
+
+double step_gas(const GasModel& m, GasState& s, const ActuatorState& actuators, const Commands& commands, const Disturbances& disturbances,
+                std::span<const double> surface_k, std::span<double> heat_w, double period_s) {
+  Setting set{actuators, commands, disturbances};
+  const double held_mol = total(s.chamber_mol);
+  set.desorbing_k = surface_k[static_cast<std::size_t>(m.outgassing_node)];
+  if (is_stale(s, held_mol)) take_afresh(m, s, held_mol);
+  if (s.desorption_age_s >= 2.0) find_desorption(m, s, set.desorbing_k);
+  step_meters(m, s, set, period_s);
+  for (int i = 0; i < m.surfaces; ++i) {
+    const GasSurface& surface = m.surface[static_cast<std::size_t>(i)];
+    const double g = s.film_w_m2k * surface.area_m2;
+    set.wall_w_k += g;
+    set.wall_w += g * surface_k[static_cast<std::size_t>(surface.node)];
+  }
+  const double water_mol_s = std::inner_product(s.adsorbed_mol.begin(), s.adsorbed_mol.end(), s.desorption_per_s.begin(), 0.0);
+  Rates rates = find_rates(m, s, set, s.chamber_pa, s.hose_pa);
+  Change change = solve_change(m, s, set, rates, water_mol_s, period_s);
+  s.parts = count_parts(s, change, held_mol);
+  const double h = period_s / s.parts;
+  PartSum sum;
+  for (int part = 0; part < s.parts; ++part) {
+    if (part > 0) rates = find_rates(m, s, set, s.chamber_pa, s.hose_pa);
+    if (s.parts > 1) change = solve_change(m, s, set, rates, water_mol_s, h);
+    step_part(m, s, set, h, rates, change, sum);
+  }
+  const double per_s = 1.0 / period_s;
+  for (int i = 0; i < m.surfaces; ++i) {
+    const GasSurface& surface = m.surface[static_cast<std::size_t>(i)];
+    const auto n = static_cast<std::size_t>(surface.node);
+    heat_w[n] -= s.film_w_m2k * surface.area_m2 * (sum.wall_j * surface_k[n] - sum.wall_j_per_k) * per_s;
+  }
+  heat_w[static_cast<std::size_t>(m.outgassing_node)] -= sum.binding_j * per_s;
+  report_flows(s, set, sum, period_s);
+  step_samples(m, s, period_s);
+  s.fresh_age_s += period_s;
+  s.desorption_age_s += period_s;
+  return sum.plug_j * per_s;
+}
+
+}  // namespace plant

@@ -1,0 +1,147 @@
+#include "plant/step.h"
+
+#include <cmath>
+#include <cstdio>
+
+#include "plant/properties.h"
+
+namespace plant {
+
+namespace {
+
+constexpr double zero_degc_k = 273.15;
+constexpr int pore_cell = chain_cells / 2;       // of the plug's chain: takes the heat that gas leaves in its pores
+
+double degc(const State& s, int node) { return s.thermal.t_k[static_cast<std::size_t>(node)] - zero_degc_k; }
+
+void read_temperatures(const State& s, ProcessValues& p) {
+  for (int z = 0; z < zones_max; ++z) p.zone_junction_degc[static_cast<std::size_t>(z)] = degc(s, node::zone_junction + z);
+  p.load_junction_degc = degc(s, node::load_junction);
+  p.load2_junction_degc = degc(s, node::load2_junction);
+  p.cold_junction_degc = s.cold_junction_k - zero_degc_k;
+  p.casing_degc = s.thermal.casing_k - zero_degc_k;
+  p.oxygen_cell_degc = s.oxygen_cell_k - zero_degc_k;
+}
+
+void read_gas(const Model& m, const State& s, const Commands& c, ProcessValues& p) {
+  p.retort_pa = s.gas.chamber_pa;
+  p.barometer_pa = m.gas.barometer_pa;
+  const double per_mol = 1.0 / chamber_total_mol(s.gas);
+  p.argon_fraction = s.gas.chamber_mol[static_cast<std::size_t>(Species::ar)] * per_mol;
+  p.helium_fraction = s.gas.chamber_mol[static_cast<std::size_t>(Species::he)] * per_mol;
+  p.meter_slm = {s.gas.meter_mol_s[0] / slm_mol_s, s.gas.meter_mol_s[1] / slm_mol_s};
+  p.meter_conversion = {m.gas.supplied[static_cast<std::size_t>(c.gas)].conversion,
+                        m.gas.supplied[static_cast<std::size_t>(m.gas.blend_gas)].conversion};
+  p.oxygen_ppm = s.gas.oxygen_fraction * 1e6;
+  p.cell_pa = s.gas.chamber_pa;
+  p.dew_point_degc = dew_point_fast_degc(s.gas.water_fraction * s.gas.chamber_pa);
+  p.supply_pa = s.gas.supply_pa;
+}
+
+void read_contacts(const Model& m, const State& s, const Commands& c, const Disturbances& d, ProcessValues& p) {
+  p.valve_frac = s.actuators.valve_frac;
+  p.mains_v = s.actuators.mains_v;
+  p.current_a = s.actuators.current_a;
+  p.door_closed = !d.door_open;
+  p.emergency_stop_healthy = !d.emergency_stop_pressed;
+  p.contactor_closed = s.actuators.contactor_closed;
+  p.pump_at_speed = s.actuators.pump_share > 0.9;
+  p.exhaust_open = c.exhaust_open;
+  p.isolation_open = c.isolation_open;
+  p.supply_present = s.gas.supply_pa > m.gas.supply.present_pa;
+  p.over_pressure = s.gas.chamber_pa - m.gas.barometer_pa > m.furnace.instruments.over_pressure_pa;
+  p.limiter_healthy = !s.actuators.limiter_tripped;
+  p.key_commissioning = d.key_commissioning;
+  p.bypass_open = c.bypass_open;
+  p.air_open = c.air_open;
+  p.process_open = c.process_open;
+  p.purge_open = c.purge_open;
+}
+
+void read_process(const Model& m, State& s, const Commands& c, const Disturbances& d) {
+  read_temperatures(s, s.process);
+  read_gas(m, s, c, s.process);
+  read_contacts(m, s, c, d, s.process);
+}
+
+void check_finite(const State& s) {
+  double sum = 0.0;
+  for (const double t_k : s.thermal.t_k) sum += t_k;
+  if (!std::isfinite(sum)) throw NotFinite("a temperature of the furnace", s.time_s);
+  if (!std::isfinite(s.gas.chamber_pa) || !std::isfinite(s.gas.hose_pa)) throw NotFinite("a pressure of the gas", s.time_s);
+  if (!std::isfinite(s.gas.gas_k)) throw NotFinite("the gas temperature", s.time_s);
+}
+
+std::string sentence(const char* what, double at_s) {
+  char text[160];
+  std::snprintf(text, sizeof text, "plant: %s is no longer finite at %.3f s", what, at_s);
+  return text;
+}
+
+// Slow sensors that stand beside the furnace: heated oxygen cell, terminal block.
+void step_surroundings(const Model& m, State& s, double period_s) {
+  const Furnace& f = m.furnace;
+  const double set_k = f.instruments.oxygen_cell_set_degc + zero_degc_k;
+  s.oxygen_cell_k += (set_k - s.oxygen_cell_k) * period_s / (period_s + f.instruments.oxygen_cell_warm_s);
+  const double block_k = m.thermal.ambient_k + f.casing.cold_junction_share * (s.thermal.casing_k - m.thermal.ambient_k);
+  s.cold_junction_k += (block_k - s.cold_junction_k) * period_s / (period_s + f.casing.cold_junction_lag_s);
+}
+
+double held_energy_j(const Model& m, const State& s) { return thermal_energy_j(s.thermal, m.thermal) + gas_energy_j(m.gas, s.gas); }
+
+}  // namespace
+
+NotFinite::NotFinite(const char* what, double when_s) : std::runtime_error(sentence(what, when_s)), at_s(when_s) {}
+
+State initial_state(const Model& m, std::uint64_t seed) {
+  State s;
+  s.thermal = start_thermal(m.thermal);
+  s.gas = start_gas(m.gas, m.thermal.start_k);
+  s.actuators = start_actuators(m.actuators);
+  s.oxygen_cell_k = m.furnace.initial.oxygen_cell_degc + zero_degc_k;
+  s.cold_junction_k = m.thermal.ambient_k;
+  read_process(m, s, unpowered_commands(), Disturbances{});
+  s.station = initial_station(m.station, s.process, seed);
+  s.start_energy_j = held_energy_j(m, s);
+  for (std::size_t i = 0; i < gas_species; ++i) s.start_mol[i] = s.gas.chamber_mol[i] + s.gas.hose_mol[i];
+  return s;
+}
+
+std::size_t exchange(const Model& m, State& s, const Disturbances& d, std::span<const std::uint8_t> request, std::span<std::uint8_t> out) {
+  return answer(m.station, s.station, s.process, d, request, out);
+}
+
+void step(const Model& m, State& s, const Disturbances& d, double period_s) {
+  const Commands& commands = s.station.commands;
+  step_actuators(m.actuators, s.actuators, commands, d, s.thermal.t_k[node::limiter_sensor], period_s);
+  CoreValues source_w{};
+  double electric_w = 0.0;
+  for (std::size_t p = 0; p < 4; ++p) {
+    source_w[node::panel + p] = s.actuators.panel_w[p];
+    electric_w += s.actuators.panel_w[p];
+  }
+  const double plug_w = step_gas(m.gas, s.gas, s.actuators, commands, d, s.thermal.t_k, source_w, period_s);
+  step_thermal(m.thermal, s.thermal, source_w, electric_w, d.door_open, period_s);
+  warm_cell(s.thermal.chain, pore_cell, lane::plug, plug_w * period_s);
+  step_surroundings(m, s, period_s);
+  ++s.ticks;
+  s.time_s += period_s;
+  check_finite(s);
+  read_process(m, s, commands, d);
+  advance(m.station, s.station, s.process, period_s);
+}
+
+Balance energy_balance(const Model& m, const State& s) {
+  const double in = s.thermal.electric_j + s.gas.enthalpy_in_j;
+  const double lost = s.thermal.casing_loss_j + s.thermal.plug_loss_j + s.thermal.opening_loss_j;
+  const double out = lost + s.gas.enthalpy_out_j;
+  return {in + std::abs(lost) + s.gas.enthalpy_out_j, held_energy_j(m, s) - s.start_energy_j - in + out};
+}
+
+Balance species_balance(const Model&, const State& s, int species) {
+  const auto i = static_cast<std::size_t>(species);
+  const double held = s.gas.chamber_mol[i] + s.gas.hose_mol[i];
+  return {s.gas.received_mol[i] + s.gas.lost_mol[i], held - s.start_mol[i] - s.gas.received_mol[i] + s.gas.lost_mol[i]};
+}
+
+}  // namespace plant
