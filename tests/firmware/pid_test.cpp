@@ -92,8 +92,8 @@ std::vector<Sample> run_sequences() {
   return samples;
 }
 
-// Recurrence of K. J. Astrom and T. Hagglund, Advanced PID Control, computed in double: 1e-12 relative. v, u and the integral are sums of terms
-// that cancel, so "relative" is to the largest term of the sum. The integral's quantum of 2^-48 (3.6e-15) is within it.
+// Recurrence of K. J. Astrom and T. Hagglund, Advanced PID Control, computed in double: 1e-12 relative. v, u and the integral
+// are sums of terms that cancel, so "relative" is to the largest term of the sum. The integral's quantum of 2^-48 (3.6e-15) is within it.
 TEST(Pid, FollowsThePublishedSequencesInDouble) {
   const auto samples = run_sequences<double>();
   EXPECT_EQ(samples.size(), CsvTable("discrete_pid_sequences.csv").rows().size());
