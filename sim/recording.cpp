@@ -60,7 +60,7 @@ struct Recorder::Impl {
   Impl(const Scenario& source, const SignalTable& table, const std::filesystem::path& into, double period, std::string kind)
       : folder((make_folder(into), into)), expectations(source.expectations, table, source.programme.names, period),
         trace(folder, table, period), event_file(folder, period), totals(table, period), every_s(source.record.every_s),
-        segment_names(source.programme.names), phase_slot(table.find("atmosphere.phase")) {
+        period_s(period), segment_names(source.programme.names), phase_slot(table.find("atmosphere.phase")) {
     data.charts = ChartData(table, every_s);
     data.resolved_yaml = source.resolved_yaml;
     data.summary.saggar = SAGGAR_VERSION;
@@ -69,6 +69,7 @@ struct Recorder::Impl {
     data.summary.why = source.why;
     data.summary.controller = std::move(kind);
     data.summary.seed = source.seed;
+    data.summary.record_every_s = every_s;
     latest.resize(static_cast<std::size_t>(table.size()));
   }
 
@@ -93,7 +94,7 @@ struct Recorder::Impl {
   Totals totals;
   ReportData data;
   StretchLog segments, phases;
-  double every_s;
+  double every_s, period_s;
   std::vector<std::string> segment_names;
   int phase_slot;
   std::uint64_t ticks = 0;
@@ -142,6 +143,7 @@ void Recorder::Impl::judge() {
   summary.evaluations = expectations.ticks();
   summary.totals = totals.results();
   summary.ticks = ticks;
+  summary.simulated_s = tidy_s(static_cast<double>(ticks) * period_s);
   summary.segments = segments.finish(last_s, [this](int number) {
     const auto index = static_cast<std::size_t>(number);
     return index < segment_names.size() ? segment_names[index] : "segment " + std::to_string(number + 1);

@@ -140,6 +140,7 @@ std::string summary_json(const Summary& summary) {
   json["speed"] = summary.wall_s > 0.0 ? Json(summary.simulated_s / summary.wall_s) : Json(nullptr);
   json["ticks"] = summary.ticks;
   json["evaluations"] = summary.evaluations;
+  json["record_every_s"] = summary.record_every_s;
   json["expectations"] = expectations_json(summary.expectations);
   json["totals"] = Json::object();
   for (const Total& total : summary.totals) json["totals"][total.name] = total.value;
@@ -173,6 +174,7 @@ Summary read_summary(const std::filesystem::path& file) {
     summary.wall_s = json.at("wall_s");
     summary.ticks = json.at("ticks");
     summary.evaluations = json.at("evaluations");
+    summary.record_every_s = json.at("record_every_s");
     summary.expectations = expectations_of(json.at("expectations"));
     for (const auto& [name, value] : json.at("totals").items()) summary.totals.push_back(total_of(name, number_or(value, 0.0)));
     read_line(json.at("line"), summary.line);

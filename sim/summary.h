@@ -37,6 +37,7 @@ struct Summary {
   double simulated_s = 0.0;
   std::uint64_t ticks = 0;
   std::uint64_t evaluations = 0; // ticks at which the expectations were judged
+  double record_every_s = 1.0;   // of the rows of the trace
   double wall_s = 0.0;           // whole process; in summary.json only, so that the other files repeat
   std::vector<ExpectationResult> expectations;
   std::vector<Total> totals;
