@@ -63,7 +63,7 @@ struct Lining {
   double thickness_m = 0.100;             // barrel, rear and front alike; 0.02 .. 0.6
   double front_opening_m = 0.230;         // diameter of the hole in the front lining for the retort's neck; 0 .. 3
   double emissivity = 0.75;               // hot face; 0.05 .. 1
-  Material material{160.0, 0.048, 6.0e-5, 1.05e-7, 800.0, 0.35, -0.8e-4};   // ceramic fibre, 160 kg/m3, recalled, +-25 %
+  Material material{200.0, 0.055, 6.0e-5, 1.25e-7, 800.0, 0.35, -0.8e-4};   // ceramic fibre, 200 kg/m3, recalled, +-25 %
 };
 
 struct Panel {
