@@ -107,7 +107,7 @@ FaultSource read_fault(const YamlNode& item, const Vocabulary& vocabulary) {
     fault.values = read_values(*kind, map);
     fault.text = words_of(*kind, fault.values);
   }
-  if (fault.kind.empty()) throw InputError(item.place, "a fault without a kind", "one of " + fmt::format("{}", fmt::join(names, ", ")));
+  if (fault.kind.empty()) throw InputError(item.place, "a fault without a kind", "one of " + listed(names));
   return fault;
 }
 

@@ -23,12 +23,6 @@ std::vector<std::string> keys_below(const FieldTable& table, const std::string& 
   return keys;
 }
 
-std::string joined(const std::vector<std::string>& words) {
-  std::string text;
-  for (const std::string& word : words) text += (text.empty() ? "" : ", ") + word;
-  return text;
-}
-
 std::string limit_text(const Field& field, double limit) {
   return field.single ? text_of(static_cast<float>(limit), field.unit) : text_of(limit, field.unit);
 }
@@ -38,7 +32,7 @@ std::string what_is(const Field& field) {
     case FieldType::quantity: return field.unit == "1" ? "a number" : "a value with its unit (" + field.unit + ")";
     case FieldType::integer: return "a whole number";
     case FieldType::yes_no: return "yes or no";
-    case FieldType::choice: return "one of " + joined(field.choices);
+    case FieldType::choice: return "one of " + listed(field.choices);
     case FieldType::text: return "a text";
     case FieldType::list: return "a text or a list of texts";
   }
@@ -126,11 +120,11 @@ struct Reader {
     if (prefix.empty()) known.insert(known.end(), reserved.begin(), reserved.end());
     if (!map.is_map() && !(map.is_text() && map.text.empty())) {
       const std::string what = prefix.empty() ? "the " + table.kind : "`" + prefix.substr(0, prefix.size() - 1) + "`";
-      throw InputError(map.place, map.found() + " for " + what, "a map with the keys " + joined(known));
+      throw InputError(map.place, map.found() + " for " + what, "a map with the keys " + listed(known));
     }
     for (const YamlNode& key : map.keys)
       if (std::find(known.begin(), known.end(), key.text) == known.end())
-        throw InputError(key.place, "the unknown key `" + prefix + key.text + "` in the " + table.kind, "one of " + joined(known),
+        throw InputError(key.place, "the unknown key `" + prefix + key.text + "` in the " + table.kind, "one of " + listed(known),
                          nearest_name(key.text, known));
     for (std::size_t i = 0; i < map.keys.size(); ++i) {
       const std::string key = prefix + map.keys[i].text;

@@ -39,6 +39,12 @@ InputError::InputError(SourcePlace place, std::string found_, std::string expect
     : std::runtime_error(message_of(place, found_, expected_, nearest_)), file(std::move(place.file)), line(place.line),
       column(place.column), found(std::move(found_)), expected(std::move(expected_)), nearest(std::move(nearest_)) {}
 
+std::string listed(const std::vector<std::string>& words) {
+  std::string text;
+  for (const std::string& word : words) text += (text.empty() ? "" : ", ") + word;
+  return text;
+}
+
 std::string nearest_name(std::string_view word, const std::vector<std::string>& candidates) {
   std::string best;
   std::size_t least = std::max<std::size_t>(2, word.size() / 3) + 1;

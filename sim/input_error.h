@@ -24,6 +24,9 @@ struct InputError : std::runtime_error {
   std::string found, expected, nearest;
 };
 
+// "a, b, c", for messages.
+std::string listed(const std::vector<std::string>& words);
+
 // The candidate with the smallest edit distance to `word`, empty if none is near (more than a third of it differs).
 std::string nearest_name(std::string_view word, const std::vector<std::string>& candidates);
 

@@ -184,13 +184,13 @@ std::size_t kind_key(const YamlNode& item) {
     const YamlNode& key = item.keys[i];
     if (key.text == "name") continue;
     if (std::find(kinds.begin(), kinds.end(), key.text) == kinds.end())
-      throw InputError(key.place, "the unknown kind of segment `" + key.text + "`", "one of " + fmt::format("{}", fmt::join(known, ", ")),
+      throw InputError(key.place, "the unknown kind of segment `" + key.text + "`", "one of " + listed(known),
                        nearest_name(key.text, known));
     if (found < item.keys.size()) throw InputError(key.place, "a second kind in one segment, `" + key.text + "`", "one kind in a segment");
     found = i;
   }
   if (found == item.keys.size())
-    throw InputError(item.place, "a segment without a kind", "one of " + fmt::format("{}", fmt::join(kinds, ", ")));
+    throw InputError(item.place, "a segment without a kind", "one of " + listed(kinds));
   return found;
 }
 
@@ -282,6 +282,9 @@ ProgrammeSource read_programme(const YamlNode& list) {
                          nearest_name(item.draft.back_to, programme.names));
       item.draft.segment.jump = static_cast<std::uint16_t>(target - programme.names.begin());
     }
+    if (!fw::segment_valid(item.draft.segment, static_cast<int>(programme.segments.size())))   // the core's own check has the last word
+      throw InputError(item.place, "a segment that the core refuses: " + describe(item.draft.segment, programme.names),
+                       "one with everything it needs (a purge by cycles and a backfill need a flow)");
     programme.names.push_back(segment_name(node, programme, item));
     programme.segments.push_back(item.draft.segment);
     const bool last = &node == &list.items.back();

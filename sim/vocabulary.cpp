@@ -10,14 +10,14 @@ namespace sim {
 
 void Vocabulary::check_segment(const std::string& name, const SourcePlace& place) const {
   if (std::find(programme.names.begin(), programme.names.end(), name) != programme.names.end()) return;
-  throw InputError(place, "the unknown segment `" + name + "`", fmt::format("one of {}", fmt::join(programme.names, ", ")),
+  throw InputError(place, "the unknown segment `" + name + "`", "one of " + listed(programme.names),
                    nearest_name(name, programme.names));
 }
 
 void Vocabulary::check_phase(const std::string& name, const SourcePlace& place) const {
   const std::vector<std::string> phases(phase_names().begin(), phase_names().end());
   if (std::find(phases.begin(), phases.end(), name) != phases.end()) return;
-  throw InputError(place, "the unknown atmosphere phase `" + name + "`", fmt::format("one of {}", fmt::join(phases, ", ")),
+  throw InputError(place, "the unknown atmosphere phase `" + name + "`", "one of " + listed(phases),
                    nearest_name(name, phases));
 }
 
