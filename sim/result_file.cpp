@@ -1,6 +1,7 @@
 #include "sim/result_file.h"
 
 #include <cerrno>
+#include <csignal>
 #include <cstring>
 #include <system_error>
 
@@ -25,6 +26,7 @@ std::string reason(int error) {
 
 ResultFile::ResultFile(const std::filesystem::path& folder, const std::string& name)
     : path_(folder / name), partial_(folder / ("." + name + ".partial")), buffer_(buffer_bytes) {
+  std::signal(SIGXFSZ, SIG_IGN);   // a file-size limit shall answer the write, not end the process
   file_ = ::open(partial_.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0644);
   if (file_ < 0) fail("make");
 }
