@@ -73,7 +73,7 @@ constexpr ParameterInfo table[] = {
     {"heat.feed_forward", "s/K", FW_AT(heat_feed_forward_s_per_k), false, 0.0f, 1000.0f, 0.0f,
      "demand per K/s of a ramp: heat capacity over full power, 0 off"},
 
-    {"pressure.gain", "1/Pa", FW_AT(pressure_gain_per_pa), false, 0.0f, 1.0f, 3.0e-4f,
+    {"pressure.gain", "1/Pa", FW_AT(pressure_gain_per_pa), false, 0.0f, 1.0f, 2.0e-4f,
      "proportional gain on the linearised valve opening"},
     {"pressure.integral", "s", FW_AT(pressure_integral_s), false, 0.0f, 1.0e4f, 25.0f, "integral time, 0 off"},
     {"pressure.derivative", "s", FW_AT(pressure_derivative_s), false, 0.0f, 1000.0f, 0.0f, "derivative time, 0 off"},
