@@ -99,16 +99,41 @@ std::uint16_t station_status(const StationState& state) {
   return static_cast<std::uint16_t>((state.watchdog_acted ? 1u : 0u) | static_cast<unsigned>(state.imposed_row) << 8);
 }
 
-// Nearest multiple of quantum, ties to even: adding and taking away 1.5 * 2^52 rounds to an integer without a call.
-double quantised(double value, double quantum) {
-  if (quantum <= 0.0) return value;
+// Limits, then the nearest multiple of the quantum, ties to even: adding and taking away 1.5 * 2^52 rounds without a call.
+double digitised(const StationModel& model, std::size_t c, double raw) {
   constexpr double to_integer = 0x1.8p52;
-  return (value / quantum + to_integer - to_integer) * quantum;
+  const double bounded = raw < model.low[c] ? model.low[c] : (raw > model.high[c] ? model.high[c] : raw);
+  return (bounded * model.per_quantum[c] + to_integer - to_integer) * model.quantum[c];
+}
+
+// Every channel sound and every value finite: nothing but arithmetic, the same as latch_channel does one by one.
+bool latch_is_plain(const StationState& state, const Disturbances& disturbances) {
+  unsigned faults = state.stuck;
+  double not_finite = 0.0;
+  for (const ChannelFault& fault : disturbances.channel) faults |= static_cast<unsigned>(fault.kind);
+  for (const double value : state.lagged) not_finite += value * 0.0;   // NaN as soon as one is not finite
+  return faults == 0 && not_finite == 0.0;
+}
+
+using RawReadings = std::array<RawReading, channel_count>;
+
+void latch_plain(const StationModel& model, const StationState& state, const ProcessValues& process, RawReadings& readings) {
+  const Instruments& instruments = model.settings.instruments;
+  for (std::size_t c = 0; c < channel_count; ++c) {
+    readings[c] = {model.offset[c] + model.scale[c] * state.lagged[c], false};
+    const ChannelSettings& at = instruments.channel[c];
+    const bool linear = at.kind == SignalKind::current_loop || at.kind == SignalKind::voltage;
+    if (at.fitted && !linear) readings[c] = convert(instruments, static_cast<int>(c), state.lagged[c], process);
+  }
+  for (std::size_t c = 0; c < channel_count; ++c) {
+    if (readings[c].broken || !instruments.channel[c].fitted) continue;
+    readings[c].raw = digitised(model, c, readings[c].raw + model.noise[c] * state.noise[c].normal(state.sample));
+  }
 }
 
 // The station's register file as one exchange sees it.
 struct Registers {
-  const StationSettings& settings;
+  const StationModel& model;
   StationState& state;
   const ProcessValues& process;
   const Disturbances& disturbances;
@@ -154,11 +179,18 @@ struct Registers {
   }
 
   void latch(std::array<std::uint8_t, 2 * station_input_registers>& block) {
+    RawReadings readings;
+    if (latch_is_plain(state, disturbances)) {
+      latch_plain(model, state, process, readings);
+    } else {
+      for (int c = 0; c < channel_count; ++c) {
+        readings[static_cast<std::size_t>(c)] = latch_channel(model, state, process, disturbances, c);
+      }
+    }
     std::uint32_t broken = 0;
-    for (int c = 0; c < channel_count; ++c) {
-      const RawReading reading = latch_channel(settings, state, process, disturbances, c);
-      broken |= std::uint32_t{reading.broken} << c;
-      modbus::put_f32(&block[2 * (6 + 2 * static_cast<std::size_t>(c))], static_cast<float>(reading.raw));
+    for (std::size_t c = 0; c < channel_count; ++c) {
+      broken |= std::uint32_t{readings[c].broken} << c;
+      modbus::put_f32(&block[2 * (6 + 2 * c)], static_cast<float>(readings[c].raw));
     }
     modbus::put_u16(&block[0], state.output[out_sequence]);
     modbus::put_u16(&block[2], static_cast<std::uint16_t>(broken & 0xFFFF));
@@ -198,8 +230,27 @@ void watch(const StationSettings& settings, StationState& state, const ProcessVa
 
 }  // namespace
 
-StationState initial_station(const StationSettings& settings, const ProcessValues& process, std::uint64_t seed) {
+StationModel build_station(const StationSettings& settings) {
   check_instruments(settings.instruments);
+  StationModel model;
+  model.settings = settings;
+  for (std::size_t c = 0; c < channel_count; ++c) {
+    const ChannelSettings& at = settings.instruments.channel[c];
+    const RawReading bridged = convert(settings.instruments, static_cast<int>(c), 0.0, ProcessValues{});
+    const bool linear = at.kind == SignalKind::current_loop || at.kind == SignalKind::voltage;
+    const LinearScale line = !at.fitted ? LinearScale{bridged.raw, 0.0} : (linear ? linear_scale(at) : LinearScale{0.0, 0.0});
+    model.offset[c] = line.offset;
+    model.scale[c] = line.scale;
+    model.noise[c] = at.fitted ? at.noise : 0.0;
+    model.low[c] = raw_limits(at.kind).low;
+    model.high[c] = raw_limits(at.kind).high;
+    model.quantum[c] = at.quantum > 0.0 ? at.quantum : 0x1p-30;
+    model.per_quantum[c] = 1.0 / model.quantum[c];
+  }
+  return model;
+}
+
+StationState initial_station(const StationModel&, const ProcessValues& process, std::uint64_t seed) {
   StationState state;
   state.commands = unpowered_commands();
   state.lagged = instrument_inputs(process);
@@ -223,39 +274,39 @@ Commands safe_row_commands(int row) {
   return commands;
 }
 
-std::size_t answer(const StationSettings& settings, StationState& state, const ProcessValues& process,
+std::size_t answer(const StationModel& model, StationState& state, const ProcessValues& process,
                    const Disturbances& disturbances, std::span<const std::uint8_t> request, std::span<std::uint8_t> answer) {
   // The status is that of the boundary: the answer to the exchange that ends a silence still says what the watchdog did.
-  Registers registers{settings, state, process, disturbances, station_status(state)};
+  Registers registers{model, state, process, disturbances, station_status(state)};
   return modbus::serve(station_unit, registers, request, answer);
 }
 
-void advance(const StationSettings& settings, StationState& state, const ProcessValues& process, double period_s) {
+void advance(const StationModel& model, StationState& state, const ProcessValues& process, double period_s) {
   if (state.gain_period_s != period_s) {   // exact for a process value held over the period
     for (std::size_t c = 0; c < state.gain.size(); ++c) {
-      const double lag_s = settings.instruments.channel[c].lag_s;
+      const double lag_s = model.settings.instruments.channel[c].lag_s;
       state.gain[c] = lag_s > 0.0 ? -std::expm1(-period_s / lag_s) : 1.0;
     }
     state.gain_period_s = period_s;
+    state.gain_period_ns = std::llround(period_s * 1e9);
   }
   const auto inputs = instrument_inputs(process);
   for (std::size_t c = 0; c < inputs.size(); ++c) state.lagged[c] += state.gain[c] * (inputs[c] - state.lagged[c]);
   ++state.sample;
-  watch(settings, state, process, std::llround(period_s * 1e9));
+  watch(model.settings, state, process, state.gain_period_ns);
 }
 
-RawReading latch_channel(const StationSettings& settings, StationState& state, const ProcessValues& process,
+RawReading latch_channel(const StationModel& model, StationState& state, const ProcessValues& process,
                          const Disturbances& disturbances, int channel) {
   const auto c = static_cast<std::size_t>(channel);
-  const ChannelSettings& at = settings.instruments.channel[c];
+  const ChannelSettings& at = model.settings.instruments.channel[c];
   const ChannelFault& fault = disturbances.channel[c];
   if (fault.kind == ChannelFault::Kind::open && at.fitted) return {broken_wire_raw(at.kind), true};
 
   const double drift = fault.kind == ChannelFault::Kind::drift ? fault.rate_per_s * fault.elapsed_s : 0.0;
-  RawReading reading = convert(settings.instruments, channel, state.lagged[c] + drift, process);
+  RawReading reading = convert(model.settings.instruments, channel, state.lagged[c] + drift, process);
   if (at.fitted && !reading.broken) {
-    const double noisy = reading.raw + at.noise * state.noise[c].normal(state.sample);
-    reading.raw = quantised(limit_raw(at.kind, noisy), at.quantum);
+    reading.raw = digitised(model, c, reading.raw + model.noise[c] * state.noise[c].normal(state.sample));
   }
   if (!std::isfinite(reading.raw)) reading = {broken_wire_raw(at.kind), true};   // no NaN on a line, ever
 

@@ -23,13 +23,23 @@ inline constexpr std::uint16_t station_output_registers = 18;
 inline constexpr std::uint16_t station_map_version = 1;
 inline constexpr int safe_rows = 5;    // 1 air, 2 inert, 3 combustible, 4 vacuum, 5 over-pressure
 
-// Constant during a run.
 struct StationSettings {
   Instruments instruments = default_instruments(1);
   std::int64_t watchdog_ns = 1'000'000'000;    // silence after which the row last commanded is imposed
   std::int64_t pump_stop_ns = 2'000'000'000;   // a row isolates the pump at once and stops it this much later
   double release_pa = 500.0;                   // gauge: row 5 gives way to the atmosphere's row below this
 };
+
+// Constant during a run: the settings, and per channel what its conversion comes down to, as arrays for the tick path.
+struct StationModel {
+  using Column = std::array<double, channel_count>;
+  StationSettings settings{};
+  Column offset{}, scale{};                    // ideal raw = offset + scale * value, of loops and voltages
+  Column noise{};                              // standard deviation, 0 where not fitted
+  Column low{}, high{};                        // saturation
+  Column quantum{}, per_quantum{};             // 2^-30 and 2^30 for none
+};
+StationModel build_station(const StationSettings& settings);   // throws std::invalid_argument, see check_instruments
 
 struct StationState {
   Commands commands{};                         // what the actuators obey, now
@@ -47,11 +57,12 @@ struct StationState {
   std::array<double, channel_count> held{};    // raw value of a stuck channel
   std::array<double, channel_count> gain{};    // 1 - exp(-period / lag) for gain_period_s
   double gain_period_s = 0.0;
+  std::int64_t gain_period_ns = 0;
 };
 static_assert(std::is_trivially_copyable_v<StationState>);
 
 // Just switched on: commands as without power, instruments settled on the process.
-StationState initial_station(const StationSettings& settings, const ProcessValues& process, std::uint64_t seed);
+StationState initial_station(const StationModel& model, const ProcessValues& process, std::uint64_t seed);
 
 // Commands without power, and those of safe row 1..5 (the pump already stopped). Safe values by atmosphere: see field_bus.cpp.
 Commands unpowered_commands();
@@ -61,15 +72,15 @@ Commands safe_row_commands(int row);
 // or, with exception 03, nothing: a value that is not finite, a row above 5, a gas above 4) before the inputs are latched and
 // read. An accepted write is what feeds the watchdog. Returns the bytes of the answer, 0: silence. answer holds 256 bytes.
 // Asking twice at one boundary gives the same readings.
-std::size_t answer(const StationSettings& settings, StationState& state, const ProcessValues& process,
+std::size_t answer(const StationModel& model, StationState& state, const ProcessValues& process,
                    const Disturbances& disturbances, std::span<const std::uint8_t> request, std::span<std::uint8_t> answer);
 
 // Moves lags and watchdog over one period, towards the process values at its end. Call once per tick, after the process has
 // moved.
-void advance(const StationSettings& settings, StationState& state, const ProcessValues& process, double period_s);
+void advance(const StationModel& model, StationState& state, const ProcessValues& process, double period_s);
 
 // The raw reading of one channel as an exchange now would latch it; broken is its status bit.
-RawReading latch_channel(const StationSettings& settings, StationState& state, const ProcessValues& process,
+RawReading latch_channel(const StationModel& model, StationState& state, const ProcessValues& process,
                          const Disturbances& disturbances, int channel);
 
 }  // namespace plant

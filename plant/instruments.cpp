@@ -12,7 +12,7 @@ namespace {
 
 constexpr double loop_low_ma = 4.0, loop_span_ma = 16.0;
 constexpr double loop_min_ma = 3.8, loop_max_ma = 20.5, loop_failed_ma = 3.5;   // NAMUR NE 43 (common practice: not read)
-constexpr double voltage_min_v = 0.0, voltage_max_v = 10.2, voltage_open_v = 10.5;
+constexpr double voltage_span_v = 10.0, voltage_min_v = 0.0, voltage_max_v = 10.2, voltage_open_v = 10.5;
 constexpr double kelvin = 273.15;
 
 // Resolution of the station's inputs: 16 bits over 20 mA and 10 V, 24-bit class for thermocouples (common practice, no source).
@@ -124,9 +124,8 @@ RawReading convert(const Instruments& instruments, int channel, double value, co
     case SignalKind::pt100:
       return {pt100_ohm(value), value < -200.0 || value > 850.0};
     case SignalKind::current_loop:
-      return {loop_low_ma + loop_span_ma * (value - at.low) / (at.high - at.low), false};
     case SignalKind::voltage:
-      return {10.0 * (value - at.low) / (at.high - at.low), false};
+      return {linear_scale(at).offset + linear_scale(at).scale * value, false};
     case SignalKind::pirani:
       return {pirani_v(value), false};
     case SignalKind::nernst:
@@ -135,16 +134,22 @@ RawReading convert(const Instruments& instruments, int channel, double value, co
   return broken(at.kind);
 }
 
-double limit_raw(SignalKind kind, double raw) {
+RawLimits raw_limits(SignalKind kind) {
   switch (kind) {
-    case SignalKind::current_loop: return std::clamp(raw, loop_min_ma, loop_max_ma);
-    case SignalKind::voltage: return std::clamp(raw, voltage_min_v, voltage_max_v);
-    case SignalKind::pirani: return std::clamp(raw, 0.0, 10.0);
-    case SignalKind::pt100: return std::clamp(raw, 0.0, 400.0);
-    case SignalKind::thermocouple: return std::clamp(raw, -100.0, 100.0);
-    case SignalKind::nernst: return std::clamp(raw, -200.0, 1800.0);
+    case SignalKind::current_loop: return {loop_min_ma, loop_max_ma};
+    case SignalKind::voltage: return {voltage_min_v, voltage_max_v};
+    case SignalKind::pirani: return {0.0, 10.0};
+    case SignalKind::pt100: return {0.0, 400.0};
+    case SignalKind::thermocouple: return {-100.0, 100.0};
+    case SignalKind::nernst: return {-200.0, 1800.0};
   }
-  return raw;
+  return {0.0, 0.0};
+}
+
+LinearScale linear_scale(const ChannelSettings& settings) {
+  const bool loop = settings.kind == SignalKind::current_loop;
+  const double scale = (loop ? loop_span_ma : voltage_span_v) / (settings.high - settings.low);
+  return {(loop ? loop_low_ma : 0.0) - scale * settings.low, scale};
 }
 
 double broken_wire_raw(SignalKind kind) {
@@ -184,7 +189,8 @@ double pirani_indication_pa(double true_pa, double argon_fraction, double helium
 }
 
 double pirani_v(double indicated_pa) {
-  return std::clamp(1.0 + 1.25 * std::log10(std::max(indicated_pa, 1e-3) / 0.1), 0.0, 10.0);
+  constexpr double v_per_log = 1.25 / 2.302585092994045684;   // 1.25 V a decade
+  return std::clamp(1.0 + v_per_log * std::log(std::max(indicated_pa, 1e-3) * 10.0), 0.0, 10.0);
 }
 
 double nernst_mv(double cell_degc, double reference_pa, double oxygen_pa) {

@@ -80,8 +80,13 @@ std::array<double, channel_count> instrument_inputs(const ProcessValues& process
 // pressure and cell temperature.
 RawReading convert(const Instruments& instruments, int channel, double value, const ProcessValues& process);
 
-// Where the transmitter or the input saturates (NE 43: 3.8 and 20.5 mA; 10.2 V); the noise is already in.
-double limit_raw(SignalKind kind, double raw);
+// Where the transmitter or the input saturates (NE 43: 3.8 and 20.5 mA; 10.2 V), noise included.
+struct RawLimits { double low, high; };
+RawLimits raw_limits(SignalKind kind);
+
+// Ideal raw = offset + scale * value of a loop or a voltage.
+struct LinearScale { double offset, scale; };
+LinearScale linear_scale(const ChannelSettings& settings);
 
 // What a broken wire reads: thermocouple 100 mV (upscale burn-out), Pt100 400 ohm, loop 3.5 mA, voltage and Pirani 10.5 V
 // (upscale, so that nobody takes it for vacuum), oxygen cell -100 mV (so that nobody takes it for low oxygen).

@@ -9,9 +9,10 @@ namespace plant::modbus {
 
 namespace {
 
-// Slicing by 8: table k holds the CRC of a byte followed by k zero bytes, so that eight bytes cost eight independent
-// look-ups instead of a chain of eight.
-using CrcTables = std::array<std::array<std::uint16_t, 256>, 8>;
+// Slicing by 16: table k holds the CRC of a byte followed by k zero bytes, so that sixteen bytes cost sixteen independent
+// look-ups instead of a chain of sixteen.
+constexpr std::size_t slice = 16;
+using CrcTables = std::array<std::array<std::uint16_t, 256>, slice>;
 
 constexpr CrcTables crc_tables() {
   CrcTables tables{};
@@ -20,7 +21,7 @@ constexpr CrcTables crc_tables() {
     for (int bit = 0; bit < 8; ++bit) crc = (crc & 1u) != 0 ? (crc >> 1) ^ 0xA001u : crc >> 1;
     tables[0][byte] = static_cast<std::uint16_t>(crc);
   }
-  for (std::size_t zeros = 1; zeros < 8; ++zeros) {
+  for (std::size_t zeros = 1; zeros < slice; ++zeros) {
     for (std::size_t byte = 0; byte < 256; ++byte) {
       const std::uint16_t before = tables[zeros - 1][byte];
       tables[zeros][byte] = static_cast<std::uint16_t>((before >> 8) ^ tables[0][before & 0xFF]);
@@ -30,6 +31,12 @@ constexpr CrcTables crc_tables() {
 }
 
 constexpr CrcTables tables = crc_tables();
+
+unsigned crc_slice(unsigned crc, const std::uint8_t* at) {
+  unsigned next = static_cast<unsigned>(tables[15][at[0] ^ (crc & 0xFF)] ^ tables[14][at[1] ^ (crc >> 8)]);
+  for (std::size_t i = 2; i < slice; ++i) next ^= tables[slice - 1 - i][at[i]];
+  return next;
+}
 
 bool crc_matches(std::span<const std::uint8_t> adu) {
   const std::size_t body = adu.size() - 2;
@@ -93,14 +100,19 @@ Reply reply_of(ReplyStatus status) {
 }  // namespace
 
 std::uint16_t crc16(std::span<const std::uint8_t> bytes) {
-  unsigned crc = 0xFFFF;
-  const std::uint8_t* at = bytes.data();
-  std::size_t left = bytes.size();
-  for (; left >= 8; left -= 8, at += 8) {
-    crc = static_cast<unsigned>(tables[7][at[0] ^ (crc & 0xFF)] ^ tables[6][at[1] ^ (crc >> 8)] ^ tables[5][at[2]] ^ tables[4][at[3]] ^
-                                tables[3][at[4]] ^ tables[2][at[5]] ^ tables[1][at[6]] ^ tables[0][at[7]]);
-  }
-  for (; left != 0; --left, ++at) crc = (crc >> 8) ^ tables[0][(crc ^ *at) & 0xFF];
+  // The preset 0xFFFF equals two inverted leading bytes, and with preset 0 leading zeros do not count: so the odd part goes first,
+  // padded in front, and everything runs in whole slices.
+  if (bytes.size() < 2) return bytes.empty() ? 0xFFFF : static_cast<std::uint16_t>(0xFF ^ tables[0][0xFF ^ bytes[0]]);
+  const std::size_t odd = bytes.size() % slice == 0 ? slice : bytes.size() % slice;
+  std::array<std::uint8_t, 2 * slice> head{};
+  const std::size_t taken = odd == 1 ? 1 + slice : odd;   // the two inverted bytes must both be in the head
+  const std::size_t padding = (taken > slice ? 2 * slice : slice) - taken;
+  std::memcpy(&head[padding], bytes.data(), taken);
+  head[padding] = static_cast<std::uint8_t>(head[padding] ^ 0xFF);
+  head[padding + 1] = static_cast<std::uint8_t>(head[padding + 1] ^ 0xFF);
+  unsigned crc = crc_slice(0, head.data());
+  if (taken > slice) crc = crc_slice(crc, &head[slice]);
+  for (std::size_t at = taken; at < bytes.size(); at += slice) crc = crc_slice(crc, &bytes[at]);
   return static_cast<std::uint16_t>(crc);
 }
 
