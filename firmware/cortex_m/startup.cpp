@@ -9,7 +9,7 @@ extern "C" {
 extern std::uint32_t stack_top;
 extern std::uint32_t data_load, data_begin, data_end, bss_begin, bss_end;
 
-int main();
+int run_image();
 
 [[noreturn]] void fault() {
   fw::semihosting::exit(3);
@@ -24,7 +24,7 @@ int main();
   const std::uint32_t* from = &data_load;
   for (std::uint32_t* to = &data_begin; to < &data_end; ++to) *to = *from++;
   for (std::uint32_t* to = &bss_begin; to < &bss_end; ++to) *to = 0;
-  fw::semihosting::exit(main());
+  fw::semihosting::exit(run_image());
 }
 
 // Initial stack, reset, then the thirteen faults and system exceptions an image without interrupts can take.
@@ -32,8 +32,8 @@ struct VectorTable {
   std::uint32_t* stack;
   void (*handlers[15])();
 };
-__attribute__((section(".vectors"), used)) extern const VectorTable vector_table;
-const VectorTable vector_table = {
+extern const VectorTable vector_table;
+__attribute__((section(".vectors"), used)) const VectorTable vector_table = {
     &stack_top,
     {reset, fault, fault, fault, fault, fault, nullptr, nullptr, nullptr, nullptr, fault, fault, nullptr, fault, fault}};
 
