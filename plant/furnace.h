@@ -135,7 +135,7 @@ struct PurgeRestrictor {
 
 // Flow areas are effective (discharge coefficient included). Gas reaches all of them near ambient temperature.
 struct BackPressureValve {
-  double area_m2 = 3.0e-6;                // wide open; 1e-8 .. 1e-2
+  double area_m2 = 4.0e-6;                // wide open; 1e-8 .. 1e-2
   double rangeability = 50.0;             // equal percentage: area * R^(x-1), tapering to shut below shut_below; 2 .. 200
   double shut_below = 0.03;               // 0 .. 0.2
   double lag_s = 0.3;                     // positioner; 0.02 .. 10
