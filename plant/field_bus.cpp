@@ -1,6 +1,7 @@
 #include "plant/field_bus.h"
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
 #include <string>
 
@@ -41,10 +42,8 @@ constexpr std::array<SafeRow, safe_rows + 1> safe_row_table{{
 }};
 
 float block_f32(std::span<const std::uint16_t> block, int place) {
-  std::array<std::uint8_t, 4> bytes{};
-  modbus::put_u16(bytes.data(), block[static_cast<std::size_t>(place)]);
-  modbus::put_u16(bytes.data() + 2, block[static_cast<std::size_t>(place) + 1]);
-  return modbus::get_f32(bytes.data());
+  const std::uint32_t high = block[static_cast<std::size_t>(place)], low = block[static_cast<std::size_t>(place) + 1];
+  return std::bit_cast<float>(high << 16 | low);
 }
 
 bool block_is_valid(std::span<const std::uint16_t> block) {
@@ -107,27 +106,32 @@ double digitised(const StationModel& model, std::size_t c, double raw) {
 }
 
 // Every channel sound and every value finite: nothing but arithmetic, the same as latch_channel does one by one.
-bool latch_is_plain(const StationState& state, const Disturbances& disturbances) {
+bool latch_is_plain(const StationState& state, const ProcessValues& process, const Disturbances& disturbances) {
   unsigned faults = state.stuck;
-  double not_finite = 0.0;
+  double not_finite = (process.oxygen_cell_degc + process.cell_pa + process.barometer_pa) * 0.0;   // what convert reads besides
   for (const ChannelFault& fault : disturbances.channel) faults |= static_cast<unsigned>(fault.kind);
   for (const double value : state.lagged) not_finite += value * 0.0;   // NaN as soon as one is not finite
   return faults == 0 && not_finite == 0.0;
 }
 
-using RawReadings = std::array<RawReading, channel_count>;
+// Raw values and status bits of all channels.
+struct RawReadings {
+  std::array<double, channel_count> raw;
+  std::uint32_t broken = 0;
+};
 
 void latch_plain(const StationModel& model, const StationState& state, const ProcessValues& process, RawReadings& readings) {
-  const Instruments& instruments = model.settings.instruments;
-  for (std::size_t c = 0; c < channel_count; ++c) {
-    readings[c] = {model.offset[c] + model.scale[c] * state.lagged[c], false};
-    const ChannelSettings& at = instruments.channel[c];
-    const bool linear = at.kind == SignalKind::current_loop || at.kind == SignalKind::voltage;
-    if (at.fitted && !linear) readings[c] = convert(instruments, static_cast<int>(c), state.lagged[c], process);
+  auto& raw = readings.raw;
+  for (std::size_t c = 0; c < channel_count; ++c) raw[c] = model.offset[c] + model.scale[c] * state.lagged[c];
+  for (int i = 0; i < model.curved_count; ++i) {
+    const int channel = model.curved[static_cast<std::size_t>(i)];
+    const auto c = static_cast<std::size_t>(channel);
+    const RawReading reading = convert(model.settings.instruments, channel, state.lagged[c], process);
+    raw[c] = reading.raw;
+    readings.broken |= std::uint32_t{reading.broken} << channel;
   }
   for (std::size_t c = 0; c < channel_count; ++c) {
-    if (readings[c].broken || !instruments.channel[c].fitted) continue;
-    readings[c].raw = digitised(model, c, readings[c].raw + model.noise[c] * state.noise[c].normal(state.sample));
+    raw[c] = digitised(model, c, raw[c] + model.noise[c] * state.noise[c].normal(state.sample));
   }
 }
 
@@ -180,21 +184,19 @@ struct Registers {
 
   void latch(std::array<std::uint8_t, 2 * station_input_registers>& block) {
     RawReadings readings;
-    if (latch_is_plain(state, disturbances)) {
+    if (latch_is_plain(state, process, disturbances)) {
       latch_plain(model, state, process, readings);
     } else {
       for (int c = 0; c < channel_count; ++c) {
-        readings[static_cast<std::size_t>(c)] = latch_channel(model, state, process, disturbances, c);
+        const RawReading reading = latch_channel(model, state, process, disturbances, c);
+        readings.raw[static_cast<std::size_t>(c)] = reading.raw;
+        readings.broken |= std::uint32_t{reading.broken} << c;
       }
     }
-    std::uint32_t broken = 0;
-    for (std::size_t c = 0; c < channel_count; ++c) {
-      broken |= std::uint32_t{readings[c].broken} << c;
-      modbus::put_f32(&block[2 * (6 + 2 * c)], static_cast<float>(readings[c].raw));
-    }
+    for (std::size_t c = 0; c < channel_count; ++c) modbus::put_f32(&block[2 * (6 + 2 * c)], static_cast<float>(readings.raw[c]));
     modbus::put_u16(&block[0], state.output[out_sequence]);
-    modbus::put_u16(&block[2], static_cast<std::uint16_t>(broken & 0xFFFF));
-    modbus::put_u16(&block[4], static_cast<std::uint16_t>(broken >> 16));
+    modbus::put_u16(&block[2], static_cast<std::uint16_t>(readings.broken & 0xFFFF));
+    modbus::put_u16(&block[4], static_cast<std::uint16_t>(readings.broken >> 16));
     modbus::put_u16(&block[6], discrete_inputs(process));
     modbus::put_u16(&block[8], status);
     modbus::put_u16(&block[10], station_map_version);
@@ -244,8 +246,9 @@ StationModel build_station(const StationSettings& settings) {
     model.noise[c] = at.fitted ? at.noise : 0.0;
     model.low[c] = raw_limits(at.kind).low;
     model.high[c] = raw_limits(at.kind).high;
-    model.quantum[c] = at.quantum > 0.0 ? at.quantum : 0x1p-30;
+    model.quantum[c] = at.fitted && at.quantum > 0.0 ? at.quantum : 0x1p-30;
     model.per_quantum[c] = 1.0 / model.quantum[c];
+    if (at.fitted && !linear) model.curved[static_cast<std::size_t>(model.curved_count++)] = static_cast<std::int8_t>(c);
   }
   return model;
 }
@@ -304,10 +307,9 @@ RawReading latch_channel(const StationModel& model, StationState& state, const P
   if (fault.kind == ChannelFault::Kind::open && at.fitted) return {broken_wire_raw(at.kind), true};
 
   const double drift = fault.kind == ChannelFault::Kind::drift ? fault.rate_per_s * fault.elapsed_s : 0.0;
-  RawReading reading = convert(model.settings.instruments, channel, state.lagged[c] + drift, process);
-  if (at.fitted && !reading.broken) {
-    reading.raw = digitised(model, c, reading.raw + model.noise[c] * state.noise[c].normal(state.sample));
-  }
+  const double value = state.lagged[c] + drift;
+  RawReading reading = convert(model.settings.instruments, channel, value, process);
+  if (std::isfinite(value)) reading.raw = digitised(model, c, reading.raw + model.noise[c] * state.noise[c].normal(state.sample));
   if (!std::isfinite(reading.raw)) reading = {broken_wire_raw(at.kind), true};   // no NaN on a line, ever
 
   const std::uint32_t bit = std::uint32_t{1} << channel;

@@ -38,6 +38,8 @@ struct StationModel {
   Column noise{};                              // standard deviation, 0 where not fitted
   Column low{}, high{};                        // saturation
   Column quantum{}, per_quantum{};             // 2^-30 and 2^30 for none
+  std::array<std::int8_t, channel_count> curved{};   // fitted channels of the other kinds ...
+  int curved_count = 0;                              // ... and how many
 };
 StationModel build_station(const StationSettings& settings);   // throws std::invalid_argument, see check_instruments
 

@@ -33,8 +33,7 @@ RawReading broken(SignalKind kind) { return {broken_wire_raw(kind), true}; }
 
 RawReading convert_thermocouple(ThermocoupleType type, double hot_degc, double cold_degc) {
   const ThermocoupleTable& table = thermocouple_table(type);
-  const ThermocoupleRange range = thermocouple_range(type);
-  return {table.emf_mv(hot_degc) - table.emf_mv(cold_degc), hot_degc < range.low_degc || hot_degc > range.high_degc};
+  return {table.emf_mv(hot_degc) - table.emf_mv(cold_degc), !table.covers(hot_degc)};
 }
 
 double indication_of(const ProcessValues& process) {

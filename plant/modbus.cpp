@@ -116,26 +116,6 @@ std::uint16_t crc16(std::span<const std::uint8_t> bytes) {
   return static_cast<std::uint16_t>(crc);
 }
 
-std::uint16_t get_u16(const std::uint8_t* bytes) { return static_cast<std::uint16_t>(bytes[0] << 8 | bytes[1]); }
-
-void put_u16(std::uint8_t* bytes, std::uint16_t word) {
-  bytes[0] = static_cast<std::uint8_t>(word >> 8);
-  bytes[1] = static_cast<std::uint8_t>(word & 0xFF);
-}
-
-float get_f32(const std::uint8_t* bytes) {
-  const std::uint32_t word = std::uint32_t{bytes[0]} << 24 | std::uint32_t{bytes[1]} << 16 | std::uint32_t{bytes[2]} << 8 | bytes[3];
-  return std::bit_cast<float>(word);
-}
-
-void put_f32(std::uint8_t* bytes, float value) {
-  const auto word = std::bit_cast<std::uint32_t>(value);
-  bytes[0] = static_cast<std::uint8_t>(word >> 24);
-  bytes[1] = static_cast<std::uint8_t>(word >> 16 & 0xFF);
-  bytes[2] = static_cast<std::uint8_t>(word >> 8 & 0xFF);
-  bytes[3] = static_cast<std::uint8_t>(word & 0xFF);
-}
-
 std::size_t seal(std::span<std::uint8_t> frame, std::size_t size) {
   const std::uint16_t crc = crc16(frame.first(size));
   frame[size] = static_cast<std::uint8_t>(crc & 0xFF);

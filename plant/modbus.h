@@ -5,6 +5,7 @@
 // All functions take and give whole ADUs (unit, PDU, CRC low byte first), at most 256 bytes. No allocation, no exceptions.
 #pragma once
 
+#include <bit>
 #include <cstddef>
 #include <cstdint>
 #include <span>
@@ -23,10 +24,22 @@ enum Exception : std::uint8_t { none = 0, illegal_function = 1, illegal_address 
 // Preset 0xFFFF, reflected polynomial 0xA001; of an empty span 0xFFFF; over a frame with its CRC 0.
 std::uint16_t crc16(std::span<const std::uint8_t> bytes);
 
-std::uint16_t get_u16(const std::uint8_t* bytes);                // big-endian
-void put_u16(std::uint8_t* bytes, std::uint16_t word);
-float get_f32(const std::uint8_t* bytes);                        // two registers, high word first
-void put_f32(std::uint8_t* bytes, float value);
+// Big-endian words, and float32 in two registers, high word first.
+inline std::uint16_t get_u16(const std::uint8_t* bytes) { return static_cast<std::uint16_t>(bytes[0] << 8 | bytes[1]); }
+inline void put_u16(std::uint8_t* bytes, std::uint16_t word) {
+  bytes[0] = static_cast<std::uint8_t>(word >> 8);
+  bytes[1] = static_cast<std::uint8_t>(word & 0xFF);
+}
+inline float get_f32(const std::uint8_t* bytes) {
+  return std::bit_cast<float>(std::uint32_t{bytes[0]} << 24 | std::uint32_t{bytes[1]} << 16 | std::uint32_t{bytes[2]} << 8 | bytes[3]);
+}
+inline void put_f32(std::uint8_t* bytes, float value) {
+  const auto word = std::bit_cast<std::uint32_t>(value);
+  bytes[0] = static_cast<std::uint8_t>(word >> 24);
+  bytes[1] = static_cast<std::uint8_t>(word >> 16 & 0xFF);
+  bytes[2] = static_cast<std::uint8_t>(word >> 8 & 0xFF);
+  bytes[3] = static_cast<std::uint8_t>(word & 0xFF);
+}
 
 // --- server ---------------------------------------------------------------------------------------------------------------
 struct ServerRequest {

@@ -31,7 +31,9 @@ struct RandomStream {
   // instrument noise, which an input filter bounds as well; the tails are light (excess kurtosis -0.3).
   constexpr double normal(std::uint64_t n) const {
     const std::uint64_t word = bits(n);
-    const auto sum = static_cast<std::int64_t>((word & 0xFFFF) + ((word >> 16) & 0xFFFF) + ((word >> 32) & 0xFFFF) + (word >> 48));
+    constexpr std::uint64_t even = 0x0000FFFF0000FFFFu;
+    const std::uint64_t pairs = (word & even) + ((word >> 16) & even);
+    const auto sum = static_cast<std::int32_t>((pairs + (pairs >> 32)) & 0x3FFFF);
     return static_cast<double>(2 * sum - 4 * 65535) * scale;
   }
 

@@ -108,16 +108,7 @@ ThermocoupleTable::ThermocoupleTable(ThermocoupleType type) {
     const double s0 = piece_slope(piece, left), s1 = piece_slope(piece, left + 1.0);
     interval_.push_back({e0, s0, 3.0 * (e1 - e0) - 2.0 * s0 - s1, s0 + s1 - 2.0 * (e1 - e0)});
   }
-}
-
-double ThermocoupleTable::emf_mv(double junction_degc) const {
-  // Written so that NaN falls to the low end.
-  const double degc = junction_degc > low_degc_ ? (junction_degc < high_degc_ ? junction_degc : high_degc_) : low_degc_;
-  const std::size_t last = interval_.size() - 1;
-  const std::size_t i = std::min(static_cast<std::size_t>(degc - low_degc_), last);
-  const double x = degc - low_degc_ - static_cast<double>(i);
-  const Interval& at = interval_[i];
-  return at.c0 + x * (at.c1 + x * (at.c2 + x * at.c3));
+  last_ = intervals - 1;
 }
 
 const ThermocoupleTable& thermocouple_table(ThermocoupleType type) {

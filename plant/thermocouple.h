@@ -3,6 +3,7 @@
 #pragma once
 
 #include <array>
+#include <cstddef>
 #include <cstdint>
 #include <vector>
 
@@ -26,10 +27,24 @@ double thermocouple_terminal_mv(ThermocoupleType type, double hot_degc, double c
 class ThermocoupleTable {
  public:
   explicit ThermocoupleTable(ThermocoupleType type);
-  double emf_mv(double junction_degc) const;   // clamped to the range; NaN gives the low end
+
+  bool covers(double junction_degc) const { return junction_degc >= low_degc_ && junction_degc <= high_degc_; }
+
+  // Clamped to the range; NaN gives the low end.
+  double emf_mv(double junction_degc) const {
+    const double degc = junction_degc > low_degc_ ? (junction_degc < high_degc_ ? junction_degc : high_degc_) : low_degc_;
+    const double above_k = degc - low_degc_;
+    const auto whole = static_cast<std::int64_t>(above_k);
+    const std::int64_t i = whole < last_ ? whole : last_;
+    const double x = above_k - static_cast<double>(i);
+    const Interval& at = interval_[static_cast<std::size_t>(i)];
+    return at.c0 + x * (at.c1 + x * (at.c2 + x * at.c3));
+  }
+
  private:
   struct Interval { double c0, c1, c2, c3; };   // of x = degrees above the interval's start
   double low_degc_ = 0.0, high_degc_ = 0.0;
+  std::int64_t last_ = 0;   // interval
   std::vector<Interval> interval_;
 };
 const ThermocoupleTable& thermocouple_table(ThermocoupleType type);   // built once

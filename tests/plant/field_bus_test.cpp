@@ -86,9 +86,10 @@ TEST_F(Station, DecodesEveryCoilIntoOpenOrShut) {
   const Commands none = state.commands;
   EXPECT_TRUE(none.purge_open && none.exhaust_open && none.inlet_vent_open);
   EXPECT_FALSE(none.contactor || none.process_open || none.bypass_open || none.air_open || none.pump_run || none.isolation_open);
-  bool Commands::* const fields[] = {&Commands::contactor,    &Commands::process_open, &Commands::purge_open,      &Commands::exhaust_open,
-                                     &Commands::bypass_open,  &Commands::air_open,     &Commands::pump_run,        &Commands::isolation_open,
-                                     &Commands::inlet_vent_open, &Commands::pilot,     &Commands::horn};
+  bool Commands::* const fields[] = {
+      &Commands::contactor, &Commands::process_open,   &Commands::purge_open,      &Commands::exhaust_open,
+      &Commands::bypass_open, &Commands::air_open,     &Commands::pump_run,        &Commands::isolation_open,
+      &Commands::inlet_vent_open, &Commands::pilot,    &Commands::horn};
   for (int bit = 0; bit < 11; ++bit) {
     ASSERT_TRUE(exchange(Block().word(0x101, static_cast<std::uint16_t>(1u << bit))));
     for (int other = 0; other < 11; ++other) {
@@ -146,9 +147,10 @@ TEST_F(Station, RefusesAddressesOutsideTheMap) {
 
 TEST_F(Station, ReportsEveryDiscreteInputAtItsBit) {
   bool ProcessValues::* const fields[] = {
-      &ProcessValues::door_closed,     &ProcessValues::emergency_stop_healthy, &ProcessValues::contactor_closed, &ProcessValues::pump_at_speed,
-      &ProcessValues::exhaust_open,    &ProcessValues::isolation_open,         &ProcessValues::supply_present,   &ProcessValues::over_pressure,
-      &ProcessValues::limiter_healthy, &ProcessValues::key_commissioning,      &ProcessValues::bypass_open,      &ProcessValues::air_open,
+      &ProcessValues::door_closed,     &ProcessValues::emergency_stop_healthy, &ProcessValues::contactor_closed,
+      &ProcessValues::pump_at_speed,   &ProcessValues::exhaust_open,           &ProcessValues::isolation_open,
+      &ProcessValues::supply_present,  &ProcessValues::over_pressure,          &ProcessValues::limiter_healthy,
+      &ProcessValues::key_commissioning, &ProcessValues::bypass_open,          &ProcessValues::air_open,
       &ProcessValues::process_open,    &ProcessValues::purge_open};
   for (const auto field : fields) process.*field = false;
   for (int bit = 0; bit < 14; ++bit) {
