@@ -1,0 +1,455 @@
+// Each row of the cause-and-effect table: its cause is planted at the station, its effect is read from what the station is
+// told in the same tick. Safe values after the design: see SafeValues below.
+#include <gtest/gtest.h>
+
+#include <set>
+#include <string>
+
+#include "firmware/interlocks.h"
+#include "tests/firmware/stand_in.h"
+
+namespace {
+
+using namespace stand_in;
+namespace row = fw::row;
+
+double gauge_ma(double gauge_pa) { return 4.0 + 16.0 * (gauge_pa + 5000.0) / 25000.0; }
+double cell_mv(double ppm) { return 8.617333e-5 * 973.15 / 4.0 * 1000.0 * std::log(0.2095 / (ppm * 1e-6)); }
+
+// A furnace that heats under argon, in the hold phase.
+StandIn heating(fw::Parameters parameters = in_argon()) {
+  StandIn s = started(parameters, {evacuate(15.0f), backfill(4000.0f, 5.0f), with_flow(ramp(900.0f, 0.5f), 0.6f),
+                                   soak(1.0e5, 0.0f), end()});
+  if (!s.run_until([&] { return s.phase() == 5 && s.told.demand[0] > 0.3f && s.process.load_degc > 60.0; }, 2000.0)) {
+    throw std::runtime_error("the stand-in does not heat");
+  }
+  s.run(20.0);
+  return s;
+}
+
+// In the tick that trips: heat off, contactor open, pump isolated, no process gas.
+void expect_trip(StandIn& s, int number, double within_s, unsigned safe_row = 2) {
+  ASSERT_EQ(s.trip(), 0);
+  ASSERT_TRUE(s.run_until([&] { return s.trip() != 0; }, within_s)) << "no trip";
+  EXPECT_EQ(s.trip(), number);
+  EXPECT_EQ(s.told.demand[0], 0.0f);
+  EXPECT_FALSE(s.told.coil(bit::contactor));
+  EXPECT_FALSE(s.told.coil(bit::isolation));
+  EXPECT_FALSE(s.told.coil(bit::process));
+  EXPECT_FALSE(s.told.coil(bit::air));
+  EXPECT_EQ(s.told.flow_ma, 4.0f);
+  EXPECT_EQ(s.told.safe_row, safe_row);
+  s.tick();
+  EXPECT_EQ(s.state(), 5);  // aborting
+  EXPECT_TRUE(s.alarm(fw::alarm::trip));
+  EXPECT_TRUE(s.told.coil(bit::horn));
+}
+
+// What an answer says is acted upon in the step that takes it: planted before a tick, it reaches the core in the next.
+constexpr double at_once_s = 0.2;
+
+TEST(InterlockRow, EmergencyStopTripsAtOnce) {
+  StandIn s = heating();
+  s.discrete_clear = 1u << 1;
+  expect_trip(s, row::emergency_stop, at_once_s);
+}
+
+TEST(InterlockRow, DoorTripsARunningProgramme) {
+  StandIn s = heating();
+  s.discrete_clear = 1u << 0;
+  expect_trip(s, row::door, at_once_s);
+}
+
+TEST(InterlockRow, DoorMayStandOpenWhenNothingRuns) {
+  StandIn s(store_of(in_air(), {ramp(400.0f, 0.1f), end()}));
+  s.discrete_clear = 1u << 0;
+  s.run(10.0);
+  EXPECT_EQ(s.trip(), 0);
+}
+
+TEST(InterlockRow, LimiterTripsAtOnce) {
+  StandIn s = heating();
+  s.discrete_clear = 1u << 8;
+  expect_trip(s, row::limiter, at_once_s);
+}
+
+TEST(InterlockRow, HeaterSideOverTemperatureTrips) {
+  StandIn s = heating();
+  s.raw[0] = 45.119 - 1.0;  // type K, 1100 degC
+  expect_trip(s, row::zone_temperature, at_once_s);
+}
+
+TEST(InterlockRow, LoadOverTemperatureTrips) {
+  StandIn s = heating();
+  s.raw[4] = 45.119 - 1.0;
+  expect_trip(s, row::load_temperature, at_once_s);
+}
+
+TEST(InterlockRow, OpenHeaterSideThermocoupleTripsByItsStatusBit) {
+  StandIn s = heating();
+  s.status = 1u << 0;
+  expect_trip(s, row::zone_sensor, at_once_s);
+}
+
+TEST(InterlockRow, FailedColdJunctionTripsAsTheThermocouplesItServes) {
+  StandIn s = heating();
+  s.raw[6] = 0.0;
+  expect_trip(s, row::zone_sensor, at_once_s);
+}
+
+TEST(InterlockRow, ThermocoupleVoltageOutOfItsTableTrips) {
+  StandIn s = heating();
+  s.raw[0] = 80.0;
+  expect_trip(s, row::zone_sensor, at_once_s);
+}
+
+TEST(InterlockRow, OpenLoadThermocoupleTrips) {
+  StandIn s = heating();
+  s.status = 1u << 4;
+  expect_trip(s, row::load_sensor, at_once_s);
+}
+
+TEST(InterlockRow, LoadThermocoupleIsNotMissedWhereNothingUsesIt) {
+  StandIn s = started(in_air(), {ramp(400.0f, 0.1f), end()});
+  s.status = 1u << 4;
+  s.run(10.0);
+  EXPECT_EQ(s.trip(), 0);
+}
+
+TEST(InterlockRow, OverPressureShutsAllInletsAndOpensTheBypassUntilItIsOff) {
+  StandIn s = heating();
+  s.raw[7] = gauge_ma(8100.0);
+  expect_trip(s, row::over_pressure, at_once_s, 5);
+  EXPECT_TRUE(s.told.coil(bit::bypass));
+  EXPECT_TRUE(s.told.coil(bit::purge_shut));
+  EXPECT_FALSE(s.told.coil(bit::exhaust_shut));
+  EXPECT_EQ(s.told.valve_frac, 1.0f);
+  s.raw[7] = gauge_ma(600.0);
+  s.run(5.0);
+  EXPECT_TRUE(s.told.coil(bit::bypass)) << "still above 0.5 kPa";
+  s.raw[7] = gauge_ma(450.0);
+  s.run(0.3);
+  EXPECT_FALSE(s.told.coil(bit::bypass));
+  EXPECT_FALSE(s.told.coil(bit::purge_shut)) << "the atmosphere's row applies";
+  EXPECT_EQ(s.told.safe_row, 2u);
+}
+
+TEST(InterlockRow, OverPressureSwitchActsWithoutTheTransmitter) {
+  StandIn s = heating();
+  s.discrete_set = 1u << 7;
+  expect_trip(s, row::over_pressure_switch, at_once_s, 5);
+  EXPECT_TRUE(s.told.coil(bit::bypass));
+  EXPECT_TRUE(s.told.coil(bit::purge_shut));
+}
+
+TEST(InterlockRow, FailedGaugePressureTransmitterTripsAtOnce) {
+  StandIn s = heating();
+  s.raw[7] = 0.0;
+  expect_trip(s, row::pressure_transmitter, at_once_s);
+}
+
+TEST(InterlockRow, LowPressureStopsHeatAtOnceAndTripsAfterFiveSeconds) {
+  StandIn s = heating();
+  s.raw[7] = gauge_ma(1500.0);
+  s.run(0.3);
+  EXPECT_EQ(s.trip(), 0);
+  EXPECT_EQ(s.told.demand[0], 0.0f);
+  EXPECT_FALSE(s.told.coil(bit::contactor));
+  EXPECT_EQ(s.value("interlock.inhibit"), row::heat_not_permitted);
+  expect_trip(s, row::low_pressure, 6.0);
+}
+
+TEST(InterlockRow, OxygenWhileHotTripsAfterFiveSeconds) {
+  fw::Parameters p = in_argon();
+  p.hot_degc = 20.0f;
+  StandIn s = heating(p);
+  s.raw[12] = cell_mv(300.0);
+  s.run(0.3);
+  EXPECT_EQ(s.told.demand[0], 0.0f);
+  expect_trip(s, row::oxygen, 6.0);
+}
+
+TEST(InterlockRow, LostLineTripsAfterOneSecond) {
+  StandIn s = heating();
+  s.silent = true;
+  s.run(0.9);
+  EXPECT_EQ(s.trip(), 0);
+  EXPECT_GT(s.told.demand[0], 0.0f) << "inputs are held for a second";
+  expect_trip(s, row::line_lost, 0.3);
+  EXPECT_GE(s.value("controller.line_errors"), 10.0);
+}
+
+TEST(InterlockRow, StationWatchdogTrips) {
+  StandIn s = heating();
+  s.station_flags = 1;
+  expect_trip(s, row::station_watchdog, at_once_s);
+}
+
+TEST(InterlockRow, CurrentWithoutDemandOpensTheContactor) {
+  StandIn s = started(in_air(), {ramp(300.0f, 0.5f), cool(100.0f), end()});
+  ASSERT_TRUE(s.run_until([&] { return s.segment() == 1; }, 5000.0));
+  s.run(5.0);
+  ASSERT_TRUE(s.told.coil(bit::contactor)) << "closed through a cool segment";
+  s.process.switch_shorted = true;
+  expect_trip(s, row::current_without_demand, 2.0, 1);
+  s.run(1.0);
+  EXPECT_TRUE(s.alarm(fw::alarm::current_without_demand) || s.trip() == row::current_without_demand);
+}
+
+TEST(InterlockRow, DemandWithoutCurrentTripsAfterTenSeconds) {
+  StandIn s = heating();
+  s.process.element_broken = true;
+  s.run(5.0);
+  EXPECT_EQ(s.trip(), 0);
+  expect_trip(s, row::demand_without_current, 6.0);
+}
+
+TEST(InterlockRow, LostSupplyTripsAPhaseThatNeedsGas) {
+  StandIn s = heating();
+  s.supply = false;
+  expect_trip(s, row::supply_lost, 6.0);
+}
+
+TEST(InterlockRow, LostPumpShutsTheIsolationInTheSameTick) {
+  StandIn s = started(in_argon(), {evacuate(15.0f), end()});
+  ASSERT_TRUE(s.run_until([&] { return s.told.coil(bit::isolation) && s.process.chamber_pa < 500.0; }, 600.0));
+  s.discrete_clear = 1u << 3;
+  expect_trip(s, row::pump_lost, at_once_s, 4);
+}
+
+TEST(InterlockRow, ExhaustShutInAHoldStopsHeatAndTrips) {
+  StandIn s = heating();
+  s.discrete_clear = 1u << 4;
+  s.run(0.3);
+  EXPECT_EQ(s.told.demand[0], 0.0f);
+  expect_trip(s, row::exhaust_shut, 6.0);
+}
+
+TEST(InterlockRow, StuckHeaterSideThermocoupleIsNoticedByTheMissingResponse) {
+  fw::Parameters p = in_argon();
+  p.response_window_s = 120.0f;
+  p.load_above_heater_k = 0.0f;
+  StandIn s = heating(p);
+  s.raw[0] = type_k_mv(s.process.zone_degc) - 1.0;
+  expect_trip(s, row::no_response, 400.0);
+}
+
+TEST(InterlockRow, LoadHotterThanItsHeaterIsNotBelieved) {
+  StandIn s = heating();
+  s.raw[4] = type_k_mv(s.process.zone_degc + 250.0) - 1.0;
+  s.run(30.0);
+  EXPECT_EQ(s.trip(), 0);
+  expect_trip(s, row::load_above_heater, 40.0);
+}
+
+TEST(InterlockRow, InternalFaultLatchesSafeOutputsForEver) {
+  StandIn s = heating();
+  s.core->latch.line = 1;  // a check that fails cannot be brought about from outside
+  expect_trip(s, row::internal_fault, at_once_s);
+  EXPECT_EQ(s.command(fw::Command::acknowledge), fw::Refusal::fault_latched);
+  EXPECT_EQ(s.command(fw::Command::reset), fw::Refusal::fault_latched);
+  EXPECT_EQ(s.value("controller.latched"), 1.0);
+  s.run(100.0);
+  EXPECT_FALSE(s.told.coil(bit::contactor));
+}
+
+TEST(InterlockRow, HeatIsRefusedWhileOxygenIsAboveThePermissive) {
+  StandIn s = heating();
+  s.raw[12] = cell_mv(30.0);
+  s.run(0.3);
+  EXPECT_EQ(s.value("interlock.heat_permissive"), 0.0);
+  EXPECT_EQ(s.value("interlock.inhibit"), row::heat_not_permitted);
+  EXPECT_EQ(s.told.demand[0], 0.0f);
+  EXPECT_FALSE(s.told.coil(bit::contactor));
+  EXPECT_EQ(s.trip(), 0);
+  s.raw[12].reset();
+  s.run(5.0);
+  EXPECT_EQ(s.value("interlock.heat_permissive"), 1.0);
+  EXPECT_GT(s.told.demand[0], 0.0f) << "heat comes back by itself";
+}
+
+TEST(InterlockRow, AirIsRefusedToHotTitanium) {
+  StandIn s = started(in_argon(), {evacuate(15.0f), backfill(0.0f, 0.0f, fw::Gas::air), end()});
+  s.raw[4] = type_k_mv(200.0) - 1.0;
+  ASSERT_TRUE(s.run_until([&] { return s.segment() == 1; }, 1000.0));
+  bool open = false;
+  s.run_until([&] { open = open || s.told.coil(bit::air); return false; }, 20.0);
+  EXPECT_FALSE(open);
+  EXPECT_EQ(s.value("interlock.inhibit"), row::air_on_hot_titanium);
+  s.raw[4] = type_k_mv(140.0) - 1.0;
+  s.run(1.0);
+  EXPECT_TRUE(s.told.coil(bit::air)) << "below 150 degC it may";
+}
+
+TEST(InterlockRow, ProcessGasIsRefusedWithoutASelection) {
+  StandIn s = started(in_argon(), {evacuate(15.0f), backfill(4000.0f, 5.0f, fw::Gas::keep), end()});
+  ASSERT_TRUE(s.run_until([&] { return s.segment() == 1; }, 1000.0));
+  bool open = false;
+  s.run_until([&] { open = open || s.told.coil(bit::process); return false; }, 20.0);
+  EXPECT_FALSE(open);
+  EXPECT_EQ(s.value("interlock.inhibit"), row::gas_not_selected);
+}
+
+TEST(InterlockRow, AirAsProcessGasIsRefusedToHotTitanium) {
+  fw::Parameters p = in_air();
+  p.load_titanium = 1;
+  fw::Segment s1 = with_flow(wait(100.0), 1.0f);
+  s1.gas = fw::Gas::air;
+  StandIn s = started(p, {s1, end()});
+  s.run(1.0);
+  EXPECT_TRUE(s.told.coil(bit::process));
+  s.raw[4] = type_k_mv(200.0) - 1.0;
+  s.run(0.3);
+  EXPECT_FALSE(s.told.coil(bit::process));
+  EXPECT_EQ(s.told.flow_ma, 4.0f);
+  EXPECT_EQ(s.value("interlock.inhibit"), row::air_gas_on_hot_titanium);
+}
+
+// The sequences of the core never ask for these, so they are asked of the table itself.
+struct Asked {
+  fw::Parameters parameters = in_argon();
+  fw::Inputs inputs;
+  fw::Atmosphere atmosphere;
+  fw::ProgrammeRun run;
+  fw::Outputs before;
+  fw::Interlocks interlocks;
+
+  Asked() {
+    inputs.known = inputs.fresh = true;
+    inputs.discrete = fw::discrete::door_closed | fw::discrete::emergency_stop_healthy | fw::discrete::limiter_healthy |
+                      fw::discrete::supply_present | fw::discrete::pump_at_speed;
+    inputs.zone_degc[0] = inputs.hottest_degc = inputs.load_degc = 20.0f;
+    inputs.chamber_pa = 200.0f;
+    inputs.mains_v = 230.0f;
+    atmosphere.at_speed_ms = 60000;
+  }
+  fw::Outputs outputs(unsigned coils) {
+    fw::Outputs wanted;
+    wanted.coils = static_cast<std::uint16_t>(coils);
+    const fw::InterlockView view{parameters, inputs, atmosphere, run, before, true, false, false, false};
+    fw::interlocks_step(interlocks, view, wanted);
+    return wanted;
+  }
+};
+
+constexpr unsigned pumping = fw::coil::pump_motor | fw::coil::inlet_vent_shut | fw::coil::purge_shut |
+                             fw::coil::exhaust_shut | fw::coil::isolation_open;
+
+TEST(InterlockRow, BypassIsRefusedBelowThreeHundredPascal) {
+  Asked asked;
+  EXPECT_EQ(asked.outputs(fw::coil::bypass_open).coils & fw::coil::bypass_open, 0);
+  EXPECT_EQ(asked.interlocks.inhibit, row::bypass_too_low);
+  asked.inputs.chamber_pa = 310.0f;
+  EXPECT_NE(asked.outputs(fw::coil::bypass_open).coils & fw::coil::bypass_open, 0);
+  asked.inputs.chamber_failed = true;
+  asked.interlocks = fw::Interlocks{};
+  EXPECT_EQ(asked.outputs(fw::coil::bypass_open).coils & fw::coil::bypass_open, 0) << "not measured is not above";
+}
+
+TEST(InterlockRow, IsolationIsRefusedBeforeThePumpHasSpunUp) {
+  Asked asked;
+  EXPECT_NE(asked.outputs(pumping).coils & fw::coil::isolation_open, 0);
+  asked.atmosphere.at_speed_ms = 4000;
+  EXPECT_EQ(asked.outputs(pumping).coils & fw::coil::isolation_open, 0);
+  EXPECT_EQ(asked.interlocks.inhibit, row::isolation_before_pump);
+  asked.atmosphere.at_speed_ms = 60000;
+  EXPECT_EQ(asked.outputs(pumping & ~unsigned{fw::coil::pump_motor}).coils & fw::coil::isolation_open, 0);
+}
+
+TEST(InterlockRow, IsolationIsRefusedWithAnyOtherPathOpen) {
+  const unsigned opened[] = {pumping | fw::coil::process_open, pumping | fw::coil::air_open,
+                             pumping & ~unsigned{fw::coil::purge_shut}, pumping & ~unsigned{fw::coil::exhaust_shut}};
+  for (const unsigned coils : opened) {
+    Asked asked;
+    EXPECT_EQ(asked.outputs(coils).coils & fw::coil::isolation_open, 0) << coils;
+  }
+  for (const unsigned feedback : {4u, 10u, 11u, 12u, 13u}) {
+    Asked asked;
+    asked.inputs.discrete |= static_cast<std::uint16_t>(1u << feedback);
+    EXPECT_EQ(asked.outputs(pumping).coils & fw::coil::isolation_open, 0) << feedback;
+    EXPECT_EQ(asked.interlocks.inhibit, row::isolation_with_inlet);
+  }
+}
+
+TEST(InterlockRow, IsolationIsRefusedUnderPressure) {
+  Asked asked;
+  asked.inputs.chamber_pa = 1200.0f;
+  EXPECT_EQ(asked.outputs(pumping).coils & fw::coil::isolation_open, 0);
+  EXPECT_EQ(asked.interlocks.inhibit, row::isolation_under_pressure);
+}
+
+TEST(InterlockTable, NumbersNamesAndCausesAreThereForEveryRow) {
+  std::set<std::string> names;
+  for (const fw::InterlockRow& r : fw::interlock_table()) {
+    EXPECT_TRUE(names.insert(r.name).second) << r.name;
+    EXPECT_GT(std::string(r.cause).size(), 5u);
+  }
+  EXPECT_EQ(names.size(), std::size_t{row::count_ - 1});
+}
+
+// The design's paragraph on safe values, row by row.
+TEST(SafeValues, AreThoseOfTheDesign) {
+  const auto table = fw::safe_table();
+  ASSERT_EQ(table.size(), 5u);
+  const unsigned never = fw::coil::contactor | fw::coil::process_open | fw::coil::air_open | fw::coil::isolation_open |
+                         fw::coil::pump_motor | fw::coil::exhaust_shut;
+  for (const fw::SafeValues& values : table) {
+    EXPECT_EQ(values.coils & never, 0u) << values.name;
+    EXPECT_EQ(values.valve_frac, 1.0f) << values.name;
+  }
+  EXPECT_EQ(table[0].coils, fw::coil::purge_shut) << "air: gas shut";
+  EXPECT_EQ(table[1].coils, 0) << "inert: purge open, bypass shut";
+  EXPECT_EQ(table[2].coils, 0) << "combustible: as inert";
+  EXPECT_EQ(table[3].coils, 0) << "vacuum: purge and exhaust in normal positions";
+  EXPECT_EQ(table[4].coils, fw::coil::purge_shut | fw::coil::bypass_open) << "over-pressure";
+}
+
+TEST(SafeValues, InVacuumThePumpIsIsolatedFirstAndThenStopped) {
+  StandIn s = started(in_argon(), {evacuate(5.0f), end()});
+  ASSERT_TRUE(s.run_until([&] { return s.told.coil(bit::isolation) && s.process.chamber_pa < 500.0; }, 600.0));
+  s.discrete_set = 1u << 5;  // the isolation sticks
+  s.discrete_clear = 1u << 1;
+  ASSERT_TRUE(s.run_until([&] { return s.trip() != 0; }, 1.0));
+  EXPECT_FALSE(s.told.coil(bit::isolation));
+  EXPECT_TRUE(s.told.coil(bit::pump)) << "runs on while its isolation does not report shut";
+  EXPECT_TRUE(s.told.coil(bit::vent_shut));
+  EXPECT_EQ(s.told.safe_row, 4u);
+  s.discrete_set = 0;
+  s.run(0.3);
+  EXPECT_FALSE(s.told.coil(bit::pump));
+  EXPECT_FALSE(s.told.coil(bit::vent_shut));
+  EXPECT_FALSE(s.told.coil(bit::purge_shut)) << "argon, not air, fills it";
+}
+
+TEST(Trip, KeepsTheFirstCauseUntilItIsGoneAndAcknowledged) {
+  StandIn s = heating();
+  s.discrete_clear = 1u << 1;
+  s.run(1.0);
+  s.discrete_clear = (1u << 1) | (1u << 8);
+  s.run(1.0);
+  EXPECT_EQ(s.trip(), row::emergency_stop);
+  EXPECT_EQ(s.command(fw::Command::acknowledge), fw::Refusal::trip_stands);
+  EXPECT_EQ(s.command(fw::Command::reset), fw::Refusal::trip_stands);
+  s.discrete_clear = 0;
+  s.run(1.0);
+  EXPECT_EQ(s.trip(), row::emergency_stop) << "latched";
+  EXPECT_EQ(s.command(fw::Command::acknowledge), fw::Refusal::accepted);
+  EXPECT_EQ(s.trip(), 0);
+  EXPECT_EQ(s.state(), 6);
+  EXPECT_EQ(s.command(fw::Command::start), fw::Refusal::wrong_state) << "reset comes first";
+  EXPECT_EQ(s.command(fw::Command::reset), fw::Refusal::accepted);
+  EXPECT_EQ(s.state(), 0);
+  EXPECT_EQ(s.command(fw::Command::start), fw::Refusal::accepted);
+}
+
+TEST(Trip, SafeValuesStayInForceWhileTheFurnaceCools) {
+  StandIn s = heating();
+  s.status = 1u << 4;
+  s.run(3600.0);
+  EXPECT_EQ(s.state(), 6);
+  EXPECT_FALSE(s.told.coil(bit::purge_shut));
+  EXPECT_FALSE(s.told.coil(bit::process));
+  EXPECT_GT(s.gauge_pa(), 200.0);
+}
+
+}  // namespace
