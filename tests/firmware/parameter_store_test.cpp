@@ -1,0 +1,166 @@
+// What the store holds, what a damaged store gives, and what is written while the core runs.
+#include <gtest/gtest.h>
+
+#include "firmware/parameter_store.h"
+#include "tests/firmware/stand_in.h"
+
+namespace {
+
+using namespace stand_in;
+
+bool same(const fw::Parameters& a, const fw::Parameters& b) { return std::memcmp(&a, &b, sizeof a) == 0; }
+
+struct Loaded {
+  fw::Parameters parameters{};
+  std::unique_ptr<fw::ProgrammeStore> programmes = std::make_unique<fw::ProgrammeStore>();
+  fw::Journal journal{};
+  int bad = 0;
+  explicit Loaded(const Bytes& image) { bad = fw::load_store(image, parameters, *programmes, journal); }
+};
+
+TEST(ParameterTable, NamesAreUniqueAndPresetsWithinTheirBounds) {
+  std::map<std::string, int> names;
+  std::map<int, int> offsets;
+  for (const fw::ParameterInfo& info : fw::parameter_table()) {
+    EXPECT_EQ(names[info.name]++, 0) << info.name;
+    EXPECT_EQ(offsets[info.offset]++, 0) << info.name;
+    EXPECT_LE(info.low, info.preset) << info.name;
+    EXPECT_GE(info.high, info.preset) << info.name;
+  }
+  EXPECT_EQ(fw::first_bad_parameter(fw::default_parameters()), -1);
+}
+
+TEST(ParameterTable, RefusesValuesOutsideAndNumbersThatAreNone) {
+  for (std::size_t i = 0; i < fw::parameter_table().size(); ++i) {
+    const fw::ParameterInfo& info = fw::parameter_table()[i];
+    fw::Parameters p = fw::default_parameters();
+    std::uint32_t bits = 0x7FC00000u;   // NaN; as an integer far above every bound
+    fw::set_parameter_bits(p, info, bits);
+    EXPECT_EQ(fw::first_bad_parameter(p), static_cast<int>(i)) << info.name;
+  }
+  fw::Parameters p = fw::default_parameters();
+  p.zone_thermocouple = 'L';   // between K and N
+  EXPECT_GE(fw::first_bad_parameter(p), 0);
+}
+
+TEST(Store, GivesBackWhatWasPutIn) {
+  const std::vector<fw::Segment> first{ramp(100.0f, 0.1f), soak(60.0, 5.0f), end()}, second{evacuate(15.0f), end()};
+  const fw::ProgrammeSourceEntry entries[] = {{"first", first}, {"second", second}};
+  Bytes image(fw::store_image_bytes);
+  ASSERT_EQ(fw::build_store_image(in_argon(), entries, 1, image), image.size());
+  const Loaded loaded(image);
+  EXPECT_EQ(loaded.bad, 0);
+  EXPECT_TRUE(same(loaded.parameters, in_argon()));
+  EXPECT_EQ(loaded.journal.programme, 1);
+  EXPECT_STREQ(loaded.programmes->entries[1].title, "second");
+  ASSERT_EQ(loaded.programmes->entries[0].segments, 3);
+  const fw::Segment& soaked = loaded.programmes->segments[loaded.programmes->entries[0].first_segment + 1];
+  EXPECT_EQ(std::memcmp(&soaked, &first[1], sizeof soaked), 0);
+}
+
+TEST(Store, RefusesWhatDoesNotFit) {
+  Bytes image(fw::store_image_bytes);
+  const auto build = [&](const fw::Parameters& p, const std::vector<fw::Segment>& segments, int selected) {
+    const fw::ProgrammeSourceEntry entry{"x", segments};
+    return fw::build_store_image(p, {&entry, 1}, selected, image);
+  };
+  EXPECT_EQ(build(in_air(), std::vector<fw::Segment>(128, end()), 0), image.size());
+  EXPECT_EQ(build(in_air(), std::vector<fw::Segment>(129, end()), 0), 0u);
+  EXPECT_EQ(build(in_air(), {end()}, 16), 0u);
+  EXPECT_EQ(build(in_air(), {ramp(100.0f, -1.0f), end()}, 0), 0u);
+  fw::Parameters bad = in_air();
+  bad.period_ms = 0;
+  EXPECT_EQ(build(bad, {end()}, 0), 0u);
+  const std::vector<fw::Segment> full(128, end());
+  const fw::ProgrammeSourceEntry five[] = {{"1", full}, {"2", full}, {"3", full}, {"4", full}, {"5", full}};
+  EXPECT_EQ(fw::build_store_image(in_air(), std::span(five).first(4), 0, image), image.size());
+  EXPECT_EQ(fw::build_store_image(in_air(), five, 0, image), 0u) << "512 segments in all";
+}
+
+TEST(Store, BlankOneBringsUpDefaultsAndTheSafeValuesOfAir) {
+  for (const std::uint8_t fill : {0x00, 0xFF}) {
+    StandIn s(Bytes(fw::store_image_bytes, fill));
+    s.run(2.0);
+    EXPECT_TRUE(same(s.core->parameters, fw::default_parameters()));
+    EXPECT_EQ(s.value("alarms.bits"), 0.0);
+    EXPECT_EQ(s.told.coils, 1u << bit::purge_shut) << "gas shut";
+    EXPECT_EQ(s.told.safe_row, 1u);
+    EXPECT_EQ(s.command(fw::Command::start), fw::Refusal::no_such_programme);
+  }
+}
+
+TEST(Store, NoneAtAllIsABlankOne) {
+  fw::Controller& core = *std::make_unique<fw::Controller>().release();
+  fw::start(core, {}, fw::ResetCause::brown_out, 3);
+  EXPECT_TRUE(same(core.parameters, fw::default_parameters()));
+  EXPECT_EQ(core.store_bad, 0);
+  delete &core;
+}
+
+TEST(Store, DamagedPageIsBlankAndCountedAndTakesNothingElseWithIt) {
+  Bytes image = store_of(in_argon(), {ramp(100.0f, 0.1f), end()});
+  Bytes page_hit = image;
+  page_hit[64 * 1 + 20] ^= 1;   // parameters, second page
+  const Loaded one(page_hit);
+  EXPECT_EQ(one.bad, 1);
+  EXPECT_EQ(one.parameters.retort_ceramic, 1) << "the first page stands";
+  EXPECT_EQ(one.programmes->entries[0].segments, 2);
+  Bytes segment_hit = image;
+  segment_hit[64 * fw::segment_page_first + 10] ^= 1;
+  const Loaded two(segment_hit);
+  EXPECT_EQ(two.bad, 2) << "the segment, and the programme that needs it";
+  EXPECT_EQ(two.programmes->entries[0].segments, 0);
+  EXPECT_TRUE(same(two.parameters, in_argon()));
+}
+
+TEST(Store, EverySingleBitFlipOfAPageIsNoticed) {
+  const Bytes image = store_of(in_argon(), {ramp(100.0f, 0.1f), end()});
+  for (std::size_t bit_at = 0; bit_at < 64 * 8; ++bit_at) {
+    Bytes hit = image;
+    hit[bit_at / 8] ^= static_cast<std::uint8_t>(1u << (bit_at % 8));
+    EXPECT_EQ(Loaded(hit).bad, 1) << bit_at;
+  }
+}
+
+TEST(Store, DamageShowsAsAnAlarm) {
+  Bytes image = store_of(in_air(), {ramp(100.0f, 0.1f), end()});
+  image[70] ^= 1;
+  StandIn s(image);
+  s.run(1.0);
+  EXPECT_TRUE(s.alarm(fw::alarm::store_damaged));
+}
+
+TEST(Totaliser, OutlivesAPowerCut) {
+  StandIn s = started(in_argon(), {evacuate(15.0f), backfill(4000.0f, 5.0f), with_flow(wait(1.0e4), 0.6f), end()});
+  s.run(1000.0);
+  const double total = s.value("flow.total");
+  ASSERT_GT(total, 15.0);
+  s.restart();
+  s.run(1.0);
+  EXPECT_GT(s.value("flow.total"), total - 5.0 * 61.0 / 60.0) << "saved every minute";
+  EXPECT_LE(s.value("flow.total"), total);
+}
+
+TEST(Totaliser, JournalSurvivesTheLossOfItsNewerPage) {
+  StandIn s = started(in_argon(), {evacuate(15.0f), backfill(4000.0f, 5.0f), with_flow(wait(1.0e4), 0.6f), end()});
+  s.run(1000.0);
+  const double total = s.value("flow.total");
+  const auto newer = static_cast<std::size_t>(fw::journal_page_first) + (s.core->journal.generation & 1u);
+  s.image[64 * newer + 8] ^= 0x40;
+  s.restart();
+  s.run(1.0);
+  EXPECT_GT(s.value("flow.total"), total - 2.1 * 0.63 - 0.1);
+}
+
+TEST(PowerCut, BringsTheCoreUpIdleWithTheSafeValuesOfTheAtmosphere) {
+  StandIn s = started(in_argon(), {evacuate(15.0f), backfill(4000.0f, 5.0f), with_flow(ramp(400.0f, 0.5f), 0.6f), end()});
+  ASSERT_TRUE(s.run_until([&] { return s.told.demand[0] > 0.0f; }, 2000.0));
+  s.restart();
+  s.tick();
+  EXPECT_EQ(s.state(), 0);
+  EXPECT_FALSE(s.told.coil(bit::contactor));
+  EXPECT_EQ(s.told.coils, 0u);
+  EXPECT_EQ(s.told.safe_row, 2u);
+}
+
+}  // namespace
