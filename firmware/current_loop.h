@@ -15,11 +15,22 @@ enum class CurrentClass : std::uint8_t {
   failed_high = 4   // 21.0 mA and more
 };
 
-CurrentClass current_class(float current_ma);
+inline CurrentClass current_class(float current_ma) {
+  if (!(current_ma > 3.6f)) return CurrentClass::failed_low;  // also a NaN
+  if (current_ma < 3.8f) return CurrentClass::below_range;
+  if (current_ma <= 20.5f) return CurrentClass::good;
+  if (current_ma < 21.0f) return CurrentClass::above_range;
+  return CurrentClass::failed_high;
+}
 inline bool current_failed(CurrentClass c) { return c == CurrentClass::failed_low || c == CurrentClass::failed_high; }
 
 // Linear: 4 mA -> low, 20 mA -> high. The current is clamped to 3.8..20.5 mA first (NaN: 3.8), so the value is finite.
-float span_value(float current_ma, float low, float high);
+inline float span_value(float current_ma, float low, float high) {
+  float ma = current_ma;
+  if (!(ma > 3.8f)) ma = 3.8f;
+  if (ma > 20.5f) ma = 20.5f;
+  return low + (high - low) * ((ma - 4.0f) / 16.0f);
+}
 
 // The way back: value -> current, clamped to 4..20 mA. high == low or a value that is not a number gives 4 mA.
 float span_current(float value, float low, float high);

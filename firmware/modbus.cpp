@@ -1,7 +1,6 @@
 #include "firmware/modbus.h"
 
 #include <array>
-#include <bit>
 #include <cstring>
 
 namespace fw {
@@ -44,6 +43,15 @@ std::uint8_t* put_word(std::uint8_t* at, std::uint16_t value) {
   at[0] = static_cast<std::uint8_t>(value >> 8);
   at[1] = static_cast<std::uint8_t>(value & 0xFFu);
   return at + 2;
+}
+
+std::uint8_t* put_words(std::uint8_t* at, std::span<const std::uint16_t> values) {
+  for (std::size_t i = 0; i < values.size(); ++i) {
+    const std::uint16_t value = values[i];
+    at[2 * i] = static_cast<std::uint8_t>(value >> 8);
+    at[2 * i + 1] = static_cast<std::uint8_t>(value & 0xFFu);
+  }
+  return at + 2 * values.size();
 }
 
 // Appends the CRC to size bytes and returns the whole length.
@@ -183,25 +191,15 @@ std::uint16_t modbus_crc(std::span<const std::uint8_t> bytes) {
   unsigned crc = 0xFFFFu;
   std::size_t i = 0;
   for (; i + 8 <= bytes.size(); i += 8) {
-    crc = static_cast<unsigned>(crc_tables[7][(crc ^ bytes[i]) & 0xFFu] ^ crc_tables[6][((crc >> 8) ^ bytes[i + 1]) & 0xFFu] ^
-                                crc_tables[5][bytes[i + 2]] ^ crc_tables[4][bytes[i + 3]] ^ crc_tables[3][bytes[i + 4]] ^
-                                crc_tables[2][bytes[i + 5]] ^ crc_tables[1][bytes[i + 6]] ^ crc_tables[0][bytes[i + 7]]);
+    // What does not depend on the bytes before comes first: the chain from block to block is then one look-up long.
+    const unsigned six = static_cast<unsigned>(crc_tables[5][bytes[i + 2]]) ^ crc_tables[4][bytes[i + 3]] ^
+                         crc_tables[3][bytes[i + 4]] ^ crc_tables[2][bytes[i + 5]] ^ crc_tables[1][bytes[i + 6]] ^
+                         crc_tables[0][bytes[i + 7]];
+    const unsigned two = crc ^ (bytes[i] | static_cast<unsigned>(bytes[i + 1]) << 8);
+    crc = six ^ (static_cast<unsigned>(crc_tables[7][two & 0xFFu]) ^ crc_tables[6][two >> 8]);
   }
   for (; i < bytes.size(); ++i) crc = (crc >> 8) ^ crc_tables[0][(crc ^ bytes[i]) & 0xFFu];
   return static_cast<std::uint16_t>(crc);
-}
-
-float register_float(std::uint16_t high, std::uint16_t low) { return std::bit_cast<float>(register_u32(high, low)); }
-
-void put_register_float(float value, std::span<std::uint16_t, 2> registers) {
-  put_register_u32(std::bit_cast<std::uint32_t>(value), registers);
-}
-
-std::uint32_t register_u32(std::uint16_t high, std::uint16_t low) { return std::uint32_t{high} << 16 | low; }
-
-void put_register_u32(std::uint32_t value, std::span<std::uint16_t, 2> registers) {
-  registers[0] = static_cast<std::uint16_t>(value >> 16);
-  registers[1] = static_cast<std::uint16_t>(value & 0xFFFFu);
 }
 
 void modbus_push(ModbusReceiver& receiver, std::span<const std::uint8_t> bytes, std::uint64_t arrival_us) {
@@ -306,7 +304,7 @@ std::size_t modbus_reply(const ModbusRequest& request, std::span<const std::uint
       break;
     default:
       *at++ = static_cast<std::uint8_t>(2u * request.read_count);
-      for (std::size_t i = 0; i < request.read_count; ++i) at = put_word(at, read_values[i]);
+      at = put_words(at, read_values.first(request.read_count));
       break;
   }
   return seal(buffer, static_cast<std::size_t>(at - buffer.data()));
@@ -327,7 +325,7 @@ std::size_t modbus_read_write_request(std::uint8_t unit, std::uint16_t read_addr
   at = put_word(at, write_address);
   at = put_word(at, count);
   *at++ = static_cast<std::uint8_t>(2u * count);
-  for (const std::uint16_t value : values) at = put_word(at, value);
+  at = put_words(at, values);
   return seal(buffer, static_cast<std::size_t>(at - buffer.data()));
 }
 

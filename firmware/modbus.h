@@ -5,6 +5,7 @@
 // that a frame which still lacks bytes may be noise, so that the frames behind its first byte are looked for.
 #pragma once
 
+#include <bit>
 #include <cstddef>
 #include <cstdint>
 #include <span>
@@ -28,10 +29,15 @@ enum class ModbusException : std::uint8_t {
 std::uint16_t modbus_crc(std::span<const std::uint8_t> bytes);
 
 // float32 and uint32 in two registers, high word first.
-float register_float(std::uint16_t high, std::uint16_t low);
-void put_register_float(float value, std::span<std::uint16_t, 2> registers);
-std::uint32_t register_u32(std::uint16_t high, std::uint16_t low);
-void put_register_u32(std::uint32_t value, std::span<std::uint16_t, 2> registers);
+inline std::uint32_t register_u32(std::uint16_t high, std::uint16_t low) { return std::uint32_t{high} << 16 | low; }
+inline float register_float(std::uint16_t high, std::uint16_t low) { return std::bit_cast<float>(register_u32(high, low)); }
+inline void put_register_u32(std::uint32_t value, std::span<std::uint16_t, 2> registers) {
+  registers[0] = static_cast<std::uint16_t>(value >> 16);
+  registers[1] = static_cast<std::uint16_t>(value & 0xFFFFu);
+}
+inline void put_register_float(float value, std::span<std::uint16_t, 2> registers) {
+  put_register_u32(std::bit_cast<std::uint32_t>(value), registers);
+}
 
 struct ModbusCounters {
   std::uint32_t frames = 0;            // delimited with a good CRC and meant for this end
