@@ -52,20 +52,20 @@ Instruments default_instruments(int zones) {
   }
   at[channel::load] = thermocouple(true);
   at[channel::load2] = thermocouple(true);
-  at[channel::cold_junction] = {SignalKind::pt100, true, 0.0, 0.0, 20.0, 0.001, 0.002};
+  at[channel::cold_junction] = {SignalKind::pt100, true, 0.0, 0.0, 1.0, 0.001, 0.002};
   at[channel::gauge] = loop(-5e3, 20e3, 0.1, 0.0004);
   at[channel::capacitance] = {SignalKind::voltage, true, 0.0, 1333.22, 0.05, 0.0002, voltage_quantum_v};
   at[channel::pirani] = {SignalKind::pirani, true, 0.0, 0.0, 0.1, 0.001, voltage_quantum_v};
   at[channel::meter] = loop(0.0, 5.0, 0.2, 0.001);
   at[channel::meter + 1] = loop(0.0, 5.0, 0.2, 0.001);
-  at[channel::oxygen] = {SignalKind::nernst, true, 0.0, 0.0, 2.0, 0.02, 0.01};
-  at[channel::oxygen_cell] = loop(0.0, 1000.0, 5.0, 0.001);
-  at[channel::dew_point] = loop(-100.0, 20.0, 20.0, 0.001);
+  at[channel::oxygen] = {SignalKind::nernst, true, 0.0, 0.0, 0.2, 0.02, 0.01};
+  at[channel::oxygen_cell] = loop(0.0, 1000.0, 0.5, 0.001);
+  at[channel::dew_point] = loop(-100.0, 20.0, 0.5, 0.001);
   at[channel::barometer] = loop(80e3, 110e3, 1.0, 0.0004);
   at[channel::valve] = loop(0.0, 1.0, 0.05, 0.001);
   at[channel::mains] = loop(0.0, 300.0, 0.2, 0.002);
   at[channel::supply] = loop(0.0, 100e3, 0.1, 0.001);
-  at[channel::casing] = loop(0.0, 200.0, 10.0, 0.001);
+  at[channel::casing] = loop(0.0, 200.0, 1.0, 0.001);
   return instruments;
 }
 

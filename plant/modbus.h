@@ -8,6 +8,7 @@
 #include <bit>
 #include <cstddef>
 #include <cstdint>
+#include <cstring>
 #include <span>
 
 namespace plant::modbus {
@@ -35,10 +36,11 @@ inline float get_f32(const std::uint8_t* bytes) {
 }
 inline void put_f32(std::uint8_t* bytes, float value) {
   const auto word = std::bit_cast<std::uint32_t>(value);
-  bytes[0] = static_cast<std::uint8_t>(word >> 24);
-  bytes[1] = static_cast<std::uint8_t>(word >> 16 & 0xFF);
-  bytes[2] = static_cast<std::uint8_t>(word >> 8 & 0xFF);
-  bytes[3] = static_cast<std::uint8_t>(word & 0xFF);
+  std::uint32_t big_endian = word;
+  if constexpr (std::endian::native == std::endian::little) {   // as one word: byte stores cost several times as much
+    big_endian = word >> 24 | (word >> 8 & 0xFF00u) | (word << 8 & 0xFF0000u) | word << 24;
+  }
+  std::memcpy(bytes, &big_endian, sizeof big_endian);
 }
 
 // --- server ---------------------------------------------------------------------------------------------------------------
