@@ -94,8 +94,9 @@ double cell_heat_j_k(const ChainModel& model, std::size_t i, std::size_t lane, d
   return second > 0.0 ? first + second * heat_capacity_j_kgk(model.second, t_k) : first;
 }
 
-// Temperatures from the enthalpies held, then cp at them.
-void settle_temperatures(const ChainModel& model, ChainState& s) {
+// Temperatures from the enthalpies held; cp and k follow where the cells will be in the middle of the time until the next
+// refresh, if they go on as they went since the last.
+void settle_temperatures(const ChainModel& model, ChainState& s, ChainValues& middle_k) {
   for (std::size_t i = 0; i < chain_cells; ++i) {
     for (std::size_t lane = 0; lane < chain_lanes; ++lane) {
       const double held = s.enthalpy_j[i][lane] + s.heat_j_k[i][lane] * (s.t_k[i][lane] - s.reference_k[i][lane]);
@@ -103,23 +104,24 @@ void settle_temperatures(const ChainModel& model, ChainState& s) {
       for (int newton = 0; newton < 2; ++newton) {
         t -= (cell_enthalpy_j(model, i, lane, t) - held) / cell_heat_j_k(model, i, lane, t);
       }
+      middle_k[i][lane] = t + 0.5 * (t - s.reference_k[i][lane]);
       s.t_k[i][lane] = t;
       s.reference_k[i][lane] = t;
       s.enthalpy_j[i][lane] = held;
-      s.heat_j_k[i][lane] = cell_heat_j_k(model, i, lane, t);
+      s.heat_j_k[i][lane] = cell_heat_j_k(model, i, lane, middle_k[i][lane]);
     }
   }
 }
 
-void find_conductances(const ChainModel& model, ChainState& s) {
+void find_conductances(const ChainModel& model, const ChainValues& middle_k, ChainState& s) {
   ChainValues inward{}, outward{};
   for (std::size_t i = 0; i < chain_cells; ++i) {
     for (std::size_t lane = 0; lane < chain_lanes; ++lane) {
-      const double k = conductivity_w_mk(model.material[lane], s.t_k[i][lane]);
+      const double k = conductivity_w_mk(model.material[lane], middle_k[i][lane]);
       inward[i][lane] = k * model.inward_m[i][lane];
       outward[i][lane] = k * model.outward_m[i][lane];
       if (model.second_kg[i][lane] > 0.0) {
-        const double k2 = conductivity_w_mk(model.second, s.t_k[i][lane]);
+        const double k2 = conductivity_w_mk(model.second, middle_k[i][lane]);
         inward[i][lane] += k2 * model.second_inward_m[i][lane];
         outward[i][lane] += k2 * model.second_outward_m[i][lane];
       }
@@ -149,8 +151,9 @@ void start_chain(const ChainModel& model, ChainState& s, double t_k) {
 }
 
 void refresh_chain(const ChainModel& model, ChainState& s, double step_s) {
-  settle_temperatures(model, s);
-  find_conductances(model, s);
+  ChainValues middle_k;
+  settle_temperatures(model, s, middle_k);
+  find_conductances(model, middle_k, s);
   s.step_s = step_s;
   for (std::size_t i = 0; i < chain_cells; ++i) {
     for (std::size_t lane = 0; lane < chain_lanes; ++lane) {

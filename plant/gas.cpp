@@ -261,14 +261,21 @@ void add(Rate& rate, double mol_s, double by_chamber) {
   rate.by_chamber += by_chamber;
 }
 
+// Slope of a flow that stops at equal pressures. A wide hole equalises within a tick: the tangent of the root would overshoot,
+// the chord to zero does not.
+double chord(const NozzleFlow& f, double tangent, double difference_pa) {
+  const double size = std::max(std::abs(tangent), f.mol_s / std::max(std::abs(difference_pa), 1e-6));
+  return tangent < 0.0 ? -size : size;
+}
+
 // A hole to the room: outwards or inwards by the difference.
 void add_hole(const GasModel& m, const GasState& s, double area_m2, double chamber_pa, Rates& r) {
   if (chamber_pa >= m.barometer_pa) {
     const NozzleFlow f = nozzle_flow(s.nozzle, area_m2, chamber_pa, m.barometer_pa, s.root_mrt);
-    add(r.other_out, f.mol_s, f.by_upstream);
+    add(r.other_out, f.mol_s, chord(f, f.by_upstream, chamber_pa - m.barometer_pa));
   } else {
     const NozzleFlow f = nozzle_flow(m.room.nozzle, area_m2, m.barometer_pa, chamber_pa, m.room.root_mrt);
-    add(r.room_in, f.mol_s, f.by_downstream);
+    add(r.room_in, f.mol_s, chord(f, f.by_downstream, chamber_pa - m.barometer_pa));
   }
 }
 
@@ -278,7 +285,7 @@ void find_exhaust(const GasModel& m, const GasState& s, const Setting& set, doub
     if (p > m.barometer_pa + m.check.crack_pa) {
       const double area = series_area_m2(valves, m.exhaust_m2, m.check.area_m2);
       const NozzleFlow f = nozzle_flow(s.nozzle, area, p, m.barometer_pa + m.check.crack_pa, s.root_mrt);
-      r.exhaust = {f.mol_s, f.by_upstream};
+      r.exhaust = {f.mol_s, set.commands.bypass_open ? chord(f, f.by_upstream, p - m.barometer_pa - m.check.crack_pa) : f.by_upstream};
     } else if (m.check.leak_m2 > 0.0 && p < m.barometer_pa) {
       add_hole(m, s, series_area_m2(valves, m.exhaust_m2, m.check.leak_m2), p, r);
     }
@@ -306,7 +313,7 @@ void find_holes(const GasModel& m, const GasState& s, const Setting& set, double
 void find_hose(const GasModel& m, const GasState& s, const Setting& set, double p, double hose_pa, Rates& r) {
   const double rt = gas_r * m.ambient_k;
   if (set.commands.isolation_open) {
-    r.hose_by_pa = limited_conductance_m3_s(s.tube, 0.5 * (p + hose_pa)) / rt;
+    r.hose_by_pa = limited_conductance_m3_s(s.tube, p, hose_pa) / rt;
     r.hose = r.hose_by_pa * (p - hose_pa);
   }
   r.pump = pump_speed_m3_s(m.pump, set.actuators.pump_share, hose_pa) * hose_pa / rt;
@@ -368,7 +375,7 @@ Amounts mix(Amounts& held, const Amounts& in, double out) {
     held[i] += in[i];
     sum += held[i];
   }
-  const double share = sum > 0.0 ? std::min(out / sum, 0.95) : 0.0;    // never more than there is
+  const double share = sum > 0.0 ? std::min(out / sum, 1.0 - 1e-9) : 0.0;    // never more than there is
   Amounts left;
   for (std::size_t i = 0; i < gas_species; ++i) {
     left[i] = held[i] * share;

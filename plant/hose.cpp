@@ -36,9 +36,11 @@ double tube_conductance_m3_s(const TubeGas& tube, double mean_pa) {
   return tube.laminar_m3_s_pa * mean_pa + transition(tube, mean_pa);
 }
 
-double limited_conductance_m3_s(const TubeGas& tube, double mean_pa) {
+double limited_conductance_m3_s(const TubeGas& tube, double first_pa, double second_pa) {
+  const double mean_pa = 0.5 * (first_pa + second_pa);
   const double laminar = tube.laminar_m3_s_pa * mean_pa;
-  const double share = laminar / tube.choked_m3_s;
+  const double most = tube.choked_m3_s * std::max(std::max(first_pa, second_pa), 1e-9);
+  const double share = laminar * (first_pa - second_pa) / most;
   return laminar / std::sqrt(1.0 + share * share) + transition(tube, mean_pa);
 }
 

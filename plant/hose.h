@@ -18,8 +18,9 @@ TubeGas tube_gas(double diameter_m, double length_m, double viscosity_pa_s, doub
 // (1 + 3.095 a/lambda)), a the radius, lambda = (mu / p) sqrt(pi R T / 2 M).
 double tube_conductance_m3_s(const TubeGas& tube, double mean_pa);
 
-// The same, kept below what sound speed lets through.
-double limited_conductance_m3_s(const TubeGas& tube, double mean_pa);
+// The same for a flow from one pressure to another: its laminar part is kept below what sound speed lets through, so that
+// conductance times difference never exceeds that.
+double limited_conductance_m3_s(const TubeGas& tube, double first_pa, double second_pa);
 
 // Volume flow of the pump at its inlet; speed_share = how far it has spun up; never negative.
 double pump_speed_m3_s(const Pump& pump, double speed_share, double inlet_pa);

@@ -269,14 +269,16 @@ double node_heat_j_k(const ThermalModel& m, std::size_t i, double t_k) {
   return sum;
 }
 
-void settle_temperatures(const ThermalModel& m, ThermalState& s) {
+// As in the chains: cp and k follow where the nodes will be halfway to the next refresh, going on as they went.
+void settle_temperatures(const ThermalModel& m, ThermalState& s, CoreValues& middle_k) {
   for (std::size_t i = 0; i < core_nodes; ++i) {
     const double held = s.enthalpy_j[i] + s.heat_j_k[i] * (s.t_k[i] - s.reference_k[i]);
     double t = s.t_k[i];
     for (int newton = 0; newton < 2; ++newton) t -= (node_enthalpy_j(m, i, t) - held) / node_heat_j_k(m, i, t);
+    middle_k[i] = t + 0.5 * (t - s.reference_k[i]);
     s.t_k[i] = s.reference_k[i] = t;
     s.enthalpy_j[i] = held;
-    s.heat_j_k[i] = node_heat_j_k(m, i, t);
+    s.heat_j_k[i] = node_heat_j_k(m, i, middle_k[i]);
   }
 }
 
@@ -298,11 +300,11 @@ void invert(CoreMatrix& a) {
 }
 
 // Heat flows [W] into the nodes at the reference, and conductances[j][i]: what node i gains per kelvin of node j.
-void add_links(const ThermalModel& m, const ThermalState& s, CoreMatrix& gain_w_k, CoreValues& flow_w) {
+void add_links(const ThermalModel& m, const ThermalState& s, const CoreValues& middle_k, CoreMatrix& gain_w_k, CoreValues& flow_w) {
   for (const Link& link : m.links) {
     const std::size_t a = at(link.a), b = at(link.b);
     double g = link.fixed_w_k;
-    if (link.material >= 0) g += link.shape_m * conductivity_w_mk(m.material[at(link.material)], 0.5 * (s.t_k[a] + s.t_k[b]));
+    if (link.material >= 0) g += link.shape_m * conductivity_w_mk(m.material[at(link.material)], 0.5 * (middle_k[a] + middle_k[b]));
     const double q = g * (s.t_k[b] - s.t_k[a]);
     flow_w[a] += q;
     flow_w[b] -= q;
@@ -332,21 +334,25 @@ void add_exchange(const ThermalModel& m, const ThermalState& s, CoreMatrix& gain
   }
 }
 
-void add_boundaries(const ThermalModel& m, ThermalState& s, bool open, CoreMatrix& gain_w_k, CoreValues& flow_w) {
+void add_faces(const ThermalModel& m, ThermalState& s, const CoreValues& middle_k, CoreMatrix& gain_w_k, CoreValues& flow_w) {
   for (std::size_t l = 0; l < chain_lanes; ++l) {
     const FaceLink& face = m.face[l];
     const std::size_t i = at(face.node);
-    const double k = conductivity_w_mk(m.chain.material[l], s.t_k[i]), deep_k = conductivity_w_mk(m.chain.material[l], s.chain.t_k[0][l]);
-    double half = k * face.outward_m, deep_half = deep_k * m.chain.inward_m[0][l];
+    const double deep_k = s.chain.t_k[0][l] + 0.5 * core_refresh_s * s.chain.rate_k_s[l];
+    double half = face.outward_m * conductivity_w_mk(m.chain.material[l], middle_k[i]);
+    double deep_half = m.chain.inward_m[0][l] * conductivity_w_mk(m.chain.material[l], deep_k);
     if (face.second_outward_m > 0.0) {
-      half += face.second_outward_m * conductivity_w_mk(m.chain.second, s.t_k[i]);
-      deep_half += m.chain.second_inward_m[0][l] * conductivity_w_mk(m.chain.second, s.chain.t_k[0][l]);
+      half += face.second_outward_m * conductivity_w_mk(m.chain.second, middle_k[i]);
+      deep_half += m.chain.second_inward_m[0][l] * conductivity_w_mk(m.chain.second, deep_k);
     }
     s.face_w_k[l] = half * deep_half / (half + deep_half);
     s.deep_reference_k[l] = s.chain.t_k[0][l];
     flow_w[i] -= s.face_w_k[l] * (s.t_k[i] - s.deep_reference_k[l]);
     gain_w_k[i][i] -= s.face_w_k[l];
   }
+}
+
+void add_opening(const ThermalModel& m, ThermalState& s, bool open, CoreMatrix& gain_w_k, CoreValues& flow_w) {
   s.open = open;
   const double room = m.ambient_k * m.ambient_k * m.ambient_k * m.ambient_k;
   for (std::size_t i = 0; i < core_nodes; ++i) {
@@ -360,12 +366,13 @@ void add_boundaries(const ThermalModel& m, ThermalState& s, bool open, CoreMatri
 }
 
 void refresh_core(const ThermalModel& m, ThermalState& s, bool open, double period_s) {
-  settle_temperatures(m, s);
   CoreMatrix gain{};
-  CoreValues flow{};
-  add_links(m, s, gain, flow);
+  CoreValues flow{}, middle_k;
+  settle_temperatures(m, s, middle_k);
+  add_links(m, s, middle_k, gain, flow);
   add_exchange(m, s, gain, flow);
-  add_boundaries(m, s, open, gain, flow);
+  add_faces(m, s, middle_k, gain, flow);
+  add_opening(m, s, open, gain, flow);
   for (std::size_t j = 0; j < core_nodes; ++j) {
     for (std::size_t i = 0; i < core_nodes; ++i) {
       s.inverse[j][i] = (i == j ? 1.0 : 0.0) - implicitness * period_s * gain[j][i] / s.heat_j_k[i];
