@@ -7,10 +7,9 @@
 #include <fmt/format.h>
 
 #include "sim/controller_file.h"
+#include "sim/description.h"
 #include "sim/expectations.h"
 #include "sim/furnace_file.h"
-#include "sim/moment.h"
-#include "sim/programme_file.h"
 #include "sim/scenario.h"
 #include "sim/yaml_tree.h"
 #include "tools/verbs.h"
@@ -23,19 +22,8 @@ void check_scenario(const std::filesystem::path& file) {
   // Expectations are read by the judge itself, so that what check accepts, run accepts.
   const sim::Expectations judge(scenario.expectations, sim::SignalTable(scenario.parameters.zones), scenario.programme.names,
                                 scenario.parameters.period_ms * 1e-3);
-  fmt::print("{}: scenario `{}`\n  {}\n", file.string(), scenario.name, scenario.title);
-  if (!scenario.why.empty()) fmt::print("  {}\n", scenario.why);
-  fmt::print("  furnace: {}\n  controller: {}, period {} ms, {} heat zone{}\n", scenario.furnace_title, scenario.controller_title,
-             scenario.parameters.period_ms, scenario.parameters.zones, scenario.parameters.zones == 1 ? "" : "s");
-  fmt::print("  programme of {} segments:\n", scenario.programme.segments.size());
-  for (std::size_t i = 0; i < scenario.programme.segments.size(); ++i) {
-    fmt::print("    {:2} {}: {}\n", i + 1, scenario.programme.names[i],
-               sim::describe(scenario.programme.segments[i], scenario.programme.names));
-  }
-  for (const sim::OperatorAction& action : scenario.actions) fmt::print("  operator: {}, {}\n", action.text, sim::describe(action.when));
-  for (const sim::FaultSource& fault : scenario.faults) fmt::print("  fault: {}, {}\n", fault.text, sim::describe(fault.from));
-  fmt::print("  {} expectations, judged at every tick:\n", judge.size());
-  for (const sim::ExpectationResult& result : judge.results()) fmt::print("    {}: {}\n", result.name, result.statement);
+  fmt::print("{}:\n{}", file.string(), sim::describe(scenario));
+  for (const std::string& remark : sim::mismatches(scenario)) fmt::print("remark: {}\n", remark);
 }
 
 void check_furnace(const std::filesystem::path& file) {

@@ -2,21 +2,20 @@
 #include <cstdio>
 #include <exception>
 
+#include "sim/cautions.h"
 #include "sim/input_error.h"
 #include "tools/verbs.h"
 
 CLI::Validator tools::controller_kind() {
   const auto check = [](const std::string& text) -> std::string {
-    const bool known = text == "host" || text == "emulated" || text == "both" || text.starts_with("library:") || text.starts_with("process:");
+    const bool known = text == "host" || text == "emulated" || text == "both" || text.starts_with("library:") ||
+                       text.starts_with("process:");
     return known ? "" : "found controller '" + text + "', expected host, emulated, both or library:PATH";
   };
   return {check, "host|emulated|both|library:PATH"};
 }
 
 namespace {
-
-constexpr const char* cautions =
-    "Heat, pressure, vacuum, electricity and asphyxiating or flammable gas kill. A simulation proves logic, not a furnace.";
 
 int broke(const std::exception& error) {
   std::fprintf(stderr, "saggar: %s\n", error.what());
@@ -44,7 +43,7 @@ int main(int argc, char** argv) {
   invocation.begin = std::chrono::steady_clock::now();
 
   CLI::App app{"Saggar: a desk bench for the controller of a controlled-atmosphere furnace", "saggar"};
-  app.footer(cautions);
+  app.footer(std::string(sim::short_caution));
   app.require_subcommand(1);
   app.set_version_flag("--version", "saggar " SAGGAR_VERSION);
   tools::add_run(app, invocation);

@@ -79,9 +79,9 @@ void add_field_inputs(std::vector<Row>& rows) {
   head(0, "u16", "station.sequence", "echo of the sequence last written");
   head(1, "u16", "station.channel_status", "bit c: channel c broken or out of range; this register bits 0..15, the next 16..23");
   head(3, "u16", "station.discrete_inputs",
-       "bit: 0 door closed, 1 emergency stop healthy, 2 contactor closed, 3 pump up to speed, 4 exhaust shut-off open, 5 pump isolation "
-       "open, 6 supply present, 7 over-pressure switch made, 8 over-temperature limiter healthy, 9 key switch, 10 bypass open, 11 air "
-       "admittance open, 12 process valve open, 13 purge valve open");
+       "bit: 0 door closed, 1 emergency stop healthy, 2 contactor closed, 3 pump up to speed, 4 exhaust shut-off open, "
+       "5 pump isolation open, 6 supply present, 7 over-pressure switch made, 8 over-temperature limiter healthy, 9 key switch, "
+       "10 bypass open, 11 air admittance open, 12 process valve open, 13 purge valve open");
   head(4, "u16", "station.state", "bit 0: watchdog has acted; bits 8..11: safe row it imposes");
   head(5, "u16", "station.map_version", "1");
   const plant::Instruments instruments = plant::default_instruments(plant::zones_max);
@@ -99,9 +99,10 @@ void add_field_outputs(std::vector<Row>& rows) {
   };
   add_row(0, "u16", "output.sequence", "", "counts exchanges");
   add_row(1, "u16", "output.coils", "",
-          "bit, energised: 0 contactor, 1 process gas opens, 2 inert purge SHUTS, 3 exhaust shut-off SHUTS, 4 bypass opens, 5 air admittance "
-          "opens, 6 pump motor, 7 pump isolation opens, 8 pump inlet vent SHUTS, 9 burn-off pilot, 10 horn");
-  add_row(2, "u16", "output.safe_row", "", "1 air, 2 inert, 3 combustible, 4 vacuum, 5 over-pressure: imposed when the line is silent for 1 s");
+          "bit, energised: 0 contactor, 1 process gas opens, 2 inert purge SHUTS, 3 exhaust shut-off SHUTS, 4 bypass opens, "
+          "5 air admittance opens, 6 pump motor, 7 pump isolation opens, 8 pump inlet vent SHUTS, 9 burn-off pilot, 10 horn");
+  add_row(2, "u16", "output.safe_row", "",
+          "1 air, 2 inert, 3 combustible, 4 vacuum, 5 over-pressure: imposed when the line is silent for 1 s");
   add_row(3, "u16", "output.gas", "", "0 none, 1 air, 2 nitrogen, 3 argon, 4 helium");
   for (unsigned zone = 0; zone < plant::zones_max; ++zone) {
     add_row(4 + 2 * zone, "f32", fmt::format("output.demand_{}", zone + 1), "1", "heater demand, 0..1");

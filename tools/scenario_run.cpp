@@ -121,7 +121,10 @@ std::string expectation_table(const sim::Summary& summary, bool colour) {
   std::string text = fmt::format("{} (simulated {}, {:.0f} times real time)\n", summary.title.empty() ? summary.scenario : summary.title,
                                  duration_text(summary.simulated_s), summary.wall_s > 0.0 ? summary.simulated_s / summary.wall_s : 0.0);
   for (const sim::ExpectationResult& result : summary.expectations) {
-    text += fmt::format("  {}  {:{}}  {}\n", marked(result.pass, result.pass ? "holds" : "FAILS"), result.name, width, margin_text(result));
+    std::string line = fmt::format("  {}  {:{}}  {}", marked(result.pass, result.pass ? "holds" : "FAILS"), result.name, width,
+                                   margin_text(result));
+    line.erase(line.find_last_not_of(' ') + 1);
+    text += line + "\n";
   }
   if (broken) text += fmt::format("{}: {}\n", marked(false, "broken"), summary.broken_by);
   if (summary.expectations.empty()) return text + "no expectation: nothing was judged\n";

@@ -48,7 +48,8 @@ DEFECTS = [  # (rule, file, text); the file is new in the copy
 
 INNOCENT = [  # must not be found under the rule
     ("firmware call", "firmware/stray.h", '// std::string, malloc() and double stand in a comment\nconst char* f = "throw new double";\n'),
-    ("function length", "sim/stray.h", "inline const int table[] = {\n" + "  1,\n" * 90 + "};\nnamespace a {\n" + "int f();\n" * 90 + "}\n"),
+    ("function length", "sim/stray.h",
+     "inline const int table[] = {\n" + "  1,\n" * 90 + "};\nnamespace a {\n" + "int f();\n" * 90 + "}\n"),
     ("function length", "sim/stray.h", "struct S {\n" + "  int f() { return 1; }\n" * 90 + "};\n"),
     ("unrepeatable", "sim/stray.h", "inline double f(const Bench& bench) { return bench.time(0); }\n"),
 ]
