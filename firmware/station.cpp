@@ -15,7 +15,7 @@ namespace {
 
 // Channels of the station.
 enum Channel : int {
-  zone_1 = 0, load = 4, cold_junction = 6, gauge = 7, capacitance = 8, meter_1 = 10, oxygen_cell = 12, oxygen_cell_heat = 13,
+  zone_1 = 0, load = 4, cold_junction = 6, gauge = 7, capacitance = 8, pirani = 9, meter_1 = 10, oxygen_cell = 12, oxygen_cell_heat = 13,
   dew_point = 14, barometer = 15, mains = 17, current_1 = 20
 };
 
@@ -69,9 +69,12 @@ void decode_pressures(const Answer& answer, const Parameters& parameters, Inputs
   inputs.chamber_failed = current_failed(gauge_class) || flagged;
   inputs.chamber_below_range = !inputs.chamber_failed && low;
   if (!inputs.chamber_failed) inputs.chamber_pa = span_value(gauge_ma, parameters.gauge_low_pa, parameters.gauge_high_pa);
-  // Above its range the capacitance gauge is legal too. A gauge cell that stands well above vacuum contradicts it: a
-  // capacitance gauge at rest must not pass for a vacuum.
-  const bool contradicted = !inputs.chamber_failed && !low && inputs.chamber_pa > -0.5f * inputs.barometer_pa;
+  // Above its range the capacitance gauge is legal too. A dead one, at 0 V, must not pass for a vacuum: a gauge cell that
+  // stands well above contradicts it, and so does a Pirani gauge above 1 kPa (6 V), wrong as it is in other gases.
+  constexpr float pirani_rough_v = 6.0f, doubtful_pa = 200.0f;
+  const bool contradicted =
+      (!inputs.chamber_failed && !low && inputs.chamber_pa > -0.5f * inputs.barometer_pa) ||
+      (vacuum.pa < doubtful_pa && !answer.flagged(pirani) && answer.raw(pirani) > pirani_rough_v);
   inputs.vacuum_pa = vacuum.pa;
   inputs.vacuum_in_range = vacuum.in_range && !answer.flagged(capacitance) && !contradicted;
 }

@@ -290,6 +290,7 @@ struct StandIn {
       case 6: return 109.735;           // Pt100 at 25 degC, published
       case 7: return loop_ma(gauge_pa(), -5000.0, 20000.0);
       case 8: return std::min(process.chamber_pa / 133.322, 10.2);
+      case 9: return std::min(std::max(1.0 + 1.25 * std::log10(process.chamber_pa / 0.1), 1.0), 9.0);
       case 10: return loop_ma(process.flow_slm / 1.4, 0.0, 5.0);
       case 12: return 8.617333e-5 * 973.15 / 4.0 * 1000.0 * std::log(0.2095 / std::max(process.oxygen_frac, 1e-9));
       case 13: return loop_ma(700.0, 0.0, 1000.0);
