@@ -58,10 +58,8 @@ void check_names(const YamlNode* node, const std::vector<std::string>& names, co
 
 void check_form(const YamlNode& item, const ExpectationSource& expectation) {
   const YamlNode* first = nullptr;
-  for (const char* key : {"always", "never", "eventually"}) {
-    const int index = item.find(key);
-    if (index < 0) continue;
-    const YamlNode& node = item.keys[static_cast<std::size_t>(index)];
+  for (const YamlNode& node : item.keys) {
+    if (node.text != "always" && node.text != "never" && node.text != "eventually") continue;
     if (first) throw InputError(node.place, "`" + first->text + "` and `" + node.text + "` together", "one of always, never, eventually");
     first = &node;
   }

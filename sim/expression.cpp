@@ -175,9 +175,18 @@ class ExpressionCompiler {
     return quality;
   }
 
+  // `oxygen.pv < 20` would mean twenty times everything.
+  static bool bare(const Quality& number, const Quality& beside) {
+    return number.constant && number.dimension.is_number() && number.unit == "1" && !beside.constant && !beside.composed && beside.unit != "1";
+  }
+
   // Two that stand side by side: one dimension, and references that agree. The result has the unit of the one that is a signal.
   Quality matched(const Node& node, const Quality& left, const Quality& right) {
     if (left.dimension != right.dimension) fail(node, described(left) + " beside " + described(right), "the same quantity on both sides");
+    if (bare(left, right) || bare(right, left)) {
+      const std::string unit = left.constant ? right.unit : left.unit;
+      fail(node, "a bare number beside a value in " + unit, "a number with its unit: " + unit + ", or % or ppm");
+    }
     const bool left_point = left.reference == Reference::degc, right_point = right.reference == Reference::degc;
     const bool same = left.reference == right.reference || left.reference == Reference::missing ||
                       right.reference == Reference::missing ||

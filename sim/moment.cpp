@@ -33,10 +33,8 @@ const std::vector<Field>& moment_fields() {
 
 void check_moment(const YamlNode& map, const Moment& moment, const Vocabulary& vocabulary) {
   const YamlNode* first = nullptr;
-  for (const char* key : {"at", "segment", "phase", "when"}) {
-    const int index = map.find(key);
-    if (index < 0) continue;
-    const YamlNode& node = map.keys[static_cast<std::size_t>(index)];
+  for (const YamlNode& node : map.keys) {
+    if (node.text != "at" && node.text != "segment" && node.text != "phase" && node.text != "when") continue;
     if (first) throw InputError(node.place, "`" + first->text + "` and `" + node.text + "` together", "one of at, segment, phase, when");
     first = &node;
   }

@@ -124,6 +124,8 @@ class TreeBuilder : public YAML::EventHandler {
     }
     YamlNode& top = stack_.back();
     if (!key_expected()) {
+      const bool nothing = node.is_text() && node.text.empty() && !node.quoted;
+      if (nothing && top.is_map()) node.place = top.keys.back().place;      // the parser puts it at whatever comes next
       top.items.push_back(std::move(node));
       return;
     }

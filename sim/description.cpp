@@ -1,0 +1,114 @@
+#include "sim/description.h"
+
+#include <array>
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include "sim/moment.h"
+#include "sim/programme_file.h"
+
+namespace sim {
+
+namespace {
+
+constexpr int steps_max = 1'000'000;      // of a programme with nested repeats: then the answer is "longer than that"
+
+double ramp_s(const fw::Segment& segment, double& setpoint_degc) {
+  const double way_k = std::fabs(segment.target - setpoint_degc);
+  setpoint_degc = segment.target;
+  return (segment.options & fw::ramp_by_time) ? segment.duration_ms * 1e-3 : way_k / segment.rate;
+}
+
+std::string time_words(double s) {
+  const auto minutes = static_cast<long>(std::lround(s / 60.0));
+  return minutes < 60 ? fmt::format("{} min", minutes) : fmt::format("{} h {:02} min", minutes / 60, minutes % 60);
+}
+
+std::string window_words(const ExpectationSource& expectation) {
+  std::string text;
+  if (expectation.within_s >= 0.0) text += fmt::format(" within {:.6g} s", expectation.within_s);
+  if (expectation.from_s >= 0.0) text += fmt::format(", from {:.6g} s", expectation.from_s);
+  if (expectation.to_s >= 0.0) text += fmt::format(", to {:.6g} s", expectation.to_s);
+  if (!expectation.segments.empty()) text += ", in " + listed(expectation.segments);
+  if (!expectation.phases.empty()) text += ", while the atmosphere is " + listed(expectation.phases);
+  if (!expectation.while_.empty()) text += ", while " + expectation.while_;
+  if (!expectation.after.empty()) text += ", after " + expectation.after;
+  if (!expectation.until.empty()) text += ", until " + expectation.until;
+  return text;
+}
+
+void compare(std::vector<std::string>& remarks, const char* what, double controller, double furnace, const char* unit) {
+  if (std::fabs(controller - furnace) > 1e-6 * std::fabs(furnace))
+    remarks.push_back(fmt::format("{}: the controller expects {:.6g} {}, the furnace has {:.6g} {}", what, controller, unit, furnace, unit));
+}
+
+}  // namespace
+
+double programme_s(const ProgrammeSource& programme, double start_degc) {
+  double sum_s = 0.0, setpoint_degc = start_degc;
+  std::vector<int> done(programme.segments.size(), 0);
+  std::size_t index = 0;
+  for (int step = 0; step < steps_max && index < programme.segments.size(); ++step) {
+    const fw::Segment& segment = programme.segments[index];
+    if (segment.kind == fw::SegmentKind::repeat) {
+      const bool again = ++done[index] < segment.count;
+      if (!again) done[index] = 0;
+      index = again ? segment.jump : index + 1;
+      continue;
+    }
+    sum_s += segment.kind == fw::SegmentKind::ramp ? ramp_s(segment, setpoint_degc) : segment.duration_ms * 1e-3;
+    ++index;
+  }
+  return sum_s;
+}
+
+std::vector<std::string> mismatches(const Scenario& scenario) {
+  const fw::Parameters& core = scenario.parameters;
+  const plant::Instrumentation& field = scenario.furnace.instruments;
+  constexpr std::array<int, 2> letters = {'K', 'N'};
+  std::vector<std::string> remarks;
+  const auto type = [&](const char* what, int letter, plant::ThermocoupleType fitted) {
+    const int there = letters[static_cast<std::size_t>(fitted)];
+    if (letter != there)
+      remarks.push_back(fmt::format("{} thermocouple: the controller expects type {}, the furnace has type {}", what, static_cast<char>(letter),
+                                    static_cast<char>(there)));
+  };
+  type("heater-side", core.zone_thermocouple, field.zone_thermocouple);
+  type("load", core.load_thermocouple, field.load_thermocouple);
+  compare(remarks, "heat zones", core.zones, scenario.furnace.heaters.zones, "");
+  compare(remarks, "gauge pressure at 4 mA", core.gauge_low_pa, field.gauge_pressure_pa.low, "Pa gauge");
+  compare(remarks, "gauge pressure at 20 mA", core.gauge_high_pa, field.gauge_pressure_pa.high, "Pa gauge");
+  compare(remarks, "capacitance gauge at 10 V", core.capacitance_full_scale_pa, field.vacuum_full_scale_pa, "Pa abs");
+  compare(remarks, "barometer at 4 mA", core.barometer_low_pa, field.barometer_pa.low, "Pa abs");
+  compare(remarks, "barometer at 20 mA", core.barometer_high_pa, field.barometer_pa.high, "Pa abs");
+  compare(remarks, "mass-flow controller at 20 mA", core.meter_full_scale_slm, scenario.furnace.meter.full_scale_slm, "slm");
+  compare(remarks, "argon conversion", core.gas_conversion[3], scenario.furnace.meter.conversion_argon, "");
+  return remarks;
+}
+
+std::string describe(const Scenario& scenario) {
+  std::string text = fmt::format("{}\n", scenario.title);
+  if (!scenario.why.empty()) text += fmt::format("  {}\n", scenario.why);
+  text += fmt::format("  furnace: {}\n  controller: {}, period {} ms, {} heat zone{}\n", scenario.furnace_title, scenario.controller_title,
+                      scenario.parameters.period_ms, scenario.parameters.zones, scenario.parameters.zones == 1 ? "" : "s");
+  for (const std::string& remark : mismatches(scenario)) text += "  remark: " + remark + "\n";
+  text += fmt::format("  programme of {} segments, at least {}, the run at most {}:\n", scenario.programme.segments.size(),
+                      time_words(programme_s(scenario.programme, scenario.furnace.initial.furnace_degc)), time_words(scenario.run.at_most_s));
+  for (std::size_t i = 0; i < scenario.programme.segments.size(); ++i)
+    text += fmt::format("    {:2} {}: {}\n", i + 1, scenario.programme.names[i], describe(scenario.programme.segments[i], scenario.programme.names));
+  for (const OperatorAction& action : scenario.actions) text += fmt::format("  operator: {}, {}\n", action.text, describe(action.when));
+  for (const FaultSource& fault : scenario.faults) {
+    const std::string stays = fault.for_s < 0.0 ? "to the end" : fmt::format("for {:.6g} s", fault.for_s);
+    text += fmt::format("  fault: {}, {}, {}\n", fault.text, describe(fault.from), stays);
+  }
+  text += fmt::format("  {} expectations, judged at every tick{}\n", scenario.expectations.size(),
+                      scenario.expectations.empty() ? ": the verdict can only be `fail`" : ":");
+  constexpr std::array<const char*, 3> forms = {"always", "never", "eventually"};
+  for (const ExpectationSource& expectation : scenario.expectations)
+    text += fmt::format("    {}: {} {}{}\n", expectation.name, forms[static_cast<std::size_t>(expectation.form)], expectation.predicate,
+                        window_words(expectation));
+  return text;
+}
+
+}  // namespace sim

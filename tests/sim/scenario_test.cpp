@@ -1,0 +1,413 @@
+// Scenarios, furnaces and controllers as files: what is read, what is written, what is refused.
+#include "sim/scenario.h"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <cstring>
+
+#include "sim/description.h"
+#include "sim/schema.h"
+#include "tests/sim/shipped_files.h"
+
+namespace {
+
+using sim::InputError;
+using sim::Scenario;
+
+const std::filesystem::path configs = std::filesystem::path(SAGGAR_SOURCE_DIR) / "configs";
+
+const char* const small = R"(title: small
+furnace: furnace.yaml
+controller: controller.yaml
+line: {baud: 115200}
+run: {at_most: 2 h}
+programme:
+  - name: empty
+    evacuate: {below: 15 Pa abs, timeout: 15 min}
+  - name: fill
+    backfill: {to: 4 kPa gauge, gas: argon, flow: 5 slm}
+  - name: up
+    ramp: {to: 500 degC, rate: 8 K/min, flow: 0.6 slm}
+  - name: soak
+    soak: {for: 30 min, within: 10 K, counted_on: load}
+  - repeat: {back_to: up, times: 2}
+  - end:
+actions:
+  - hold:
+    segment: soak
+    after: 10 min
+  - set_flow: 1 slm
+    when: plant.load.core > 400 degC
+faults:
+  - thermocouple_open: {channel: load}
+    segment: up
+    for: 5 min
+expectations:
+  - name: gauge
+    never: plant.gas.gauge > 6 kPa
+    during_segment: [up, soak]
+  - name: vacuum
+    eventually: vacuum.pv < 15 Pa abs
+    within: 15 min
+    during_phase: evacuating
+)";
+const char* const small_furnace = R"(title: small
+boundary: retort
+retort:
+  volume: 12 L
+  inner_diameter: 200 mm
+leak: 1e-4 Pa m3/s
+)";
+const char* const small_controller = R"(title: small
+unit:
+  period: 100 ms
+  retort_ceramic: yes
+  chamber_volume: 12 L
+heat:
+  gains:
+    1: {gain: 0.02 1/K, integral: 600 s}
+)";
+
+struct Files {
+  std::filesystem::path folder;
+  explicit Files(const std::string& name) : folder(shipped::scratch(name)) {
+    shipped::write(folder / "scenario.yaml", small);
+    shipped::write(folder / "furnace.yaml", small_furnace);
+    shipped::write(folder / "controller.yaml", small_controller);
+  }
+  Scenario load(const std::vector<std::string>& overrides = {}) const { return sim::load_scenario(folder / "scenario.yaml", overrides); }
+};
+
+void expect_same(const Scenario& a, const Scenario& b) {
+  EXPECT_EQ(a.name, b.name);
+  EXPECT_EQ(a.title, b.title);
+  EXPECT_EQ(a.why, b.why);
+  EXPECT_EQ(a.seed, b.seed);
+  EXPECT_EQ(a.baud, b.baud);
+  EXPECT_EQ(a.furnace_title, b.furnace_title);
+  EXPECT_EQ(a.controller_title, b.controller_title);
+  EXPECT_EQ(std::memcmp(&a.parameters, &b.parameters, sizeof a.parameters), 0);
+  EXPECT_EQ(sim::write_furnace({"", a.furnace}, 0), sim::write_furnace({"", b.furnace}, 0));
+  EXPECT_EQ(a.programme.names, b.programme.names);
+  ASSERT_EQ(a.programme.segments.size(), b.programme.segments.size());
+  for (std::size_t i = 0; i < a.programme.segments.size(); ++i)
+    EXPECT_EQ(std::memcmp(&a.programme.segments[i], &b.programme.segments[i], sizeof(fw::Segment)), 0) << a.programme.names[i];
+  ASSERT_EQ(a.actions.size(), b.actions.size());
+  for (std::size_t i = 0; i < a.actions.size(); ++i) {
+    EXPECT_EQ(a.actions[i].command, b.actions[i].command);
+    EXPECT_EQ(a.actions[i].argument, b.actions[i].argument);
+    EXPECT_EQ(a.actions[i].value, b.actions[i].value);
+    EXPECT_EQ(a.actions[i].when.condition, b.actions[i].when.condition);
+    EXPECT_EQ(a.actions[i].when.after_s, b.actions[i].when.after_s);
+  }
+  ASSERT_EQ(a.faults.size(), b.faults.size());
+  for (std::size_t i = 0; i < a.faults.size(); ++i) {
+    EXPECT_EQ(a.faults[i].kind, b.faults[i].kind);
+    EXPECT_EQ(a.faults[i].values, b.faults[i].values);
+    EXPECT_EQ(a.faults[i].for_s, b.faults[i].for_s);
+    EXPECT_EQ(a.faults[i].text, b.faults[i].text);
+    EXPECT_EQ(a.faults[i].from.segment, b.faults[i].from.segment);
+  }
+  ASSERT_EQ(a.expectations.size(), b.expectations.size());
+  for (std::size_t i = 0; i < a.expectations.size(); ++i) {
+    EXPECT_EQ(a.expectations[i].name, b.expectations[i].name);
+    EXPECT_EQ(a.expectations[i].form, b.expectations[i].form);
+    EXPECT_EQ(a.expectations[i].predicate, b.expectations[i].predicate);
+    EXPECT_EQ(a.expectations[i].within_s, b.expectations[i].within_s);
+    EXPECT_EQ(a.expectations[i].segments, b.expectations[i].segments);
+    EXPECT_EQ(a.expectations[i].phases, b.expectations[i].phases);
+    EXPECT_EQ(a.expectations[i].while_, b.expectations[i].while_);
+    EXPECT_EQ(a.expectations[i].after, b.expectations[i].after);
+    EXPECT_EQ(a.expectations[i].until, b.expectations[i].until);
+  }
+  EXPECT_EQ(a.record.every_s, b.record.every_s);
+  EXPECT_EQ(a.run.at_most_s, b.run.at_most_s);
+  EXPECT_EQ(a.run.settle_s, b.run.settle_s);
+}
+
+TEST(Scenario, HoldsWhatTheFileSays) {
+  const Scenario scenario = Files("holds").load();
+  EXPECT_EQ(scenario.name, "scenario");
+  EXPECT_DOUBLE_EQ(scenario.run.at_most_s, 7200.0);
+  EXPECT_DOUBLE_EQ(scenario.furnace.retort.volume_m3, 0.012);
+  EXPECT_FLOAT_EQ(scenario.parameters.heat_gains[0].gain_per_k, 0.02f);
+  ASSERT_EQ(scenario.programme.segments.size(), 6u);
+  const fw::Segment& up = scenario.programme.segments[2];
+  EXPECT_EQ(up.kind, fw::SegmentKind::ramp);
+  EXPECT_FLOAT_EQ(up.target, 500.0f);
+  EXPECT_FLOAT_EQ(up.rate, 8.0f / 60.0f);
+  EXPECT_FLOAT_EQ(up.flow_slm, 0.6f);
+  EXPECT_LT(up.back_pressure_pa, 0.0f);
+  EXPECT_EQ(scenario.programme.segments[0].timeout_ms, 900000u);
+  EXPECT_EQ(scenario.programme.segments[3].options, fw::count_on_load);
+  EXPECT_EQ(scenario.programme.segments[3].duration_ms, 1800000u);
+  EXPECT_EQ(scenario.programme.segments[4].jump, 2);
+  EXPECT_EQ(scenario.programme.names[4], "repeat 5");
+  ASSERT_EQ(scenario.actions.size(), 2u);
+  EXPECT_EQ(scenario.actions[0].command, fw::Command::hold);
+  EXPECT_DOUBLE_EQ(scenario.actions[0].when.after_s, 600.0);
+  EXPECT_EQ(scenario.actions[1].argument, 2);
+  EXPECT_FLOAT_EQ(scenario.actions[1].value, 1.0f);
+  ASSERT_EQ(scenario.faults.size(), 1u);
+  EXPECT_EQ(scenario.faults[0].values, std::vector<double>{4.0});
+  EXPECT_DOUBLE_EQ(scenario.faults[0].for_s, 300.0);
+  ASSERT_EQ(scenario.expectations.size(), 2u);
+  EXPECT_EQ(scenario.expectations[0].segments, (std::vector<std::string>{"up", "soak"}));
+  EXPECT_EQ(scenario.expectations[1].phases, std::vector<std::string>{"evacuating"});
+}
+
+TEST(Scenario, ComesBackFromItsResolvedFile) {
+  const std::filesystem::path folder = shipped::scratch("resolved");
+  std::vector<Scenario> scenarios{Files("small").load()};
+  for (const auto& file : shipped::yaml_files(configs / "scenarios")) scenarios.push_back(sim::load_scenario(file));
+  ASSERT_GE(scenarios.size(), 4u);
+  for (const Scenario& scenario : scenarios) {
+    const std::filesystem::path file = folder / "resolved.yaml";
+    shipped::write(file, scenario.resolved_yaml);
+    const Scenario again = sim::load_scenario(file);
+    expect_same(scenario, again);
+    EXPECT_EQ(again.resolved_yaml, scenario.resolved_yaml) << scenario.name;
+  }
+}
+
+TEST(Scenario, TakesOverrides) {
+  const Files files("overrides");
+  const Scenario scenario = files.load({"furnace.retort.volume=10 L", "controller.heat.gains.1.gain=0.03 1/K", "programme.up.ramp.rate=4 K/min",
+                                        "programme.3.soak.for=1 h", "seed=7", "expectations.gauge.never=plant.gas.gauge > 5 kPa"});
+  EXPECT_DOUBLE_EQ(scenario.furnace.retort.volume_m3, 0.010);
+  EXPECT_FLOAT_EQ(scenario.parameters.heat_gains[0].gain_per_k, 0.03f);
+  EXPECT_FLOAT_EQ(scenario.programme.segments[2].rate, 4.0f / 60.0f);
+  EXPECT_EQ(scenario.programme.segments[3].duration_ms, 3600000u);
+  EXPECT_EQ(scenario.seed, 7u);
+  EXPECT_EQ(scenario.expectations[0].predicate, "plant.gas.gauge > 5 kPa");
+  for (const char* bad : {"furnace.retort.volum=10 L", "furnace.retort.volume=10", "furnace.retort=10 L", "seed", "=1", "programme.9.soak.for=1 h",
+                          "programme.upp.ramp.rate=4 K/min", "a..b=1"}) {
+    try {
+      (void)files.load({bad});
+      ADD_FAILURE() << "accepted " << bad;
+    } catch (const InputError& error) {
+      EXPECT_NE(std::string(error.what()).find(bad), std::string::npos) << error.what();
+    }
+  }
+}
+
+TEST(Scenario, AppliesItsOwnSettings) {
+  const Files files("settings");
+  shipped::write(files.folder / "scenario.yaml", std::string(small) + "set:\n  furnace.leak: 1e-3 Pa m3/s\n");
+  EXPECT_DOUBLE_EQ(files.load().furnace.leak.flow_pa_m3_s, 1e-3);
+  shipped::write(files.folder / "scenario.yaml", std::string(small) + "set:\n  furnace.leek: 1e-3 Pa m3/s\n");
+  try {
+    (void)files.load();
+    FAIL();
+  } catch (const InputError& error) {
+    EXPECT_EQ(error.nearest, "leak");
+    EXPECT_EQ(error.line, std::count(small, small + std::strlen(small), '\n') + 2);
+  }
+}
+
+struct Broken {
+  const char* what;
+  const char* file;        // which of the three is spoilt
+  const char* from;        // a piece of it; the error is expected in the line in which it stands
+  const char* to;
+  const char* message;     // part of the message
+};
+
+// Each is one edit of a file that is good.
+const Broken broken[] = {
+    {"no gauge or abs", "scenario", "4 kPa gauge", "4 kPa", "gauge, abs or diff"},
+    {"abs for gauge", "scenario", "4 kPa gauge", "4 kPa abs", "`gauge`"},
+    {"gauge for abs", "scenario", "15 Pa abs, ", "15 Pa gauge, ", "`abs`"},
+    {"bare number", "scenario", "5 slm", "5", "slm, sccm"},
+    {"unknown unit", "scenario", "30 min", "30 minutes", "unknown unit"},
+    {"length for time", "scenario", "30 min", "30 m", "length"},
+    {"decimal comma", "scenario", "0.6 slm", "'0,6 slm'", "decimal point"},
+    {"kelvin for a temperature", "scenario", "500 degC", "500 K", "degC"},
+    {"degC for a difference", "scenario", "10 K", "10 degC", "difference in K"},
+    {"not a number", "scenario", "500 degC", "nan degC", "finite"},
+    {"infinite", "scenario", "500 degC", "inf degC", "finite"},
+    {"absurd temperature", "scenario", "500 degC", "50000 degC", "1800 degC"},
+    {"rate zero", "scenario", "8 K/min", "0 K/min", "for `rate`"},
+    {"rate negative", "scenario", "8 K/min", "-8 K/min", "for `rate`"},
+    {"neither rate nor time", "scenario", "rate: 8 K/min, ", "", "neither"},
+    {"rate and time", "scenario", "rate: 8 K/min", "rate: 8 K/min, in: 1 h", "`in`"},
+    {"unknown gas", "scenario", "argon", "argonn", "nearest: argon"},
+    {"unknown kind of segment", "scenario", "    soak:", "    soack:", "nearest: soak"},
+    {"two kinds in one segment", "scenario", "    soak: {for", "    wait: {for: 1 min}\n    soak: {for", "second kind"},
+    {"segment named twice", "scenario", "name: soak", "name: up", "second segment named `up`"},
+    {"repeat to nowhere", "scenario", "back_to: up", "back_to: upp", "nearest: up"},
+    {"repeat no times", "scenario", "times: 2", "times: 0", "1 to 9999"},
+    {"half a repeat", "scenario", "times: 2", "times: 2.5", "whole number"},
+    {"no end", "scenario", "  - end:", "  - wait: {for: 1 min}", "`end`"},
+    {"end too soon", "scenario", "  - name: up", "  - end:\n  - name: up", "before the last"},
+    {"list for a map", "scenario", "line: {baud: 115200}", "line: [115200]", "a map"},
+    {"map for a value", "scenario", "baud: 115200", "baud: {a: 1}", "whole number"},
+    {"line too slow", "scenario", "115200", "19200", "period"},
+    {"line half as slow", "scenario", "115200", "20000", "% of the 100 ms period"},
+    {"unknown fault", "scenario", "thermocouple_open", "thermocouple_opens", "nearest: thermocouple_open"},
+    {"unknown channel", "scenario", "channel: load", "channel: lode", "nearest: load"},
+    {"fault in no segment", "scenario", "segment: up", "segment: down", "unknown segment"},
+    {"unknown signal", "scenario", "never: plant.gas.gauge", "never: plant.gas.gage", "plant.gas.gauge"},
+    {"wrong dimension in an expectation", "scenario", "> 6 kPa", "> 6 K", "6 K"},
+    {"no truth", "scenario", "never: plant.gas.gauge > 6 kPa", "never: plant.gas.gauge", "expression"},
+    {"expectation in no segment", "scenario", "[up, soak]", "[up, soke]", "nearest: soak"},
+    {"expectation in no phase", "scenario", "during_phase: evacuating", "during_phase: evacuated", "nearest: evacuating"},
+    {"expectation named twice", "scenario", "name: vacuum", "name: gauge", "second expectation"},
+    {"within beside never", "scenario", "never: plant", "within: 1 min\n    never: plant", "`within` beside"},
+    {"two statements", "scenario", "    within: 15 min", "    always: vacuum.pv < 1 kPa abs", "together"},
+    {"action with a value it has not", "scenario", "hold:", "hold: 3", "no value"},
+    {"action without its value", "scenario", "set_flow: 1 slm", "set_flow:", "nothing"},
+    {"two moments", "scenario", "    when: plant.load.core > 400 degC", "    at: 5 s\n    phase: holding", "together"},
+    {"no such furnace", "scenario", "furnace.yaml", "furness.yaml", "relative to this one"},
+    {"an alias", "scenario", "title: small", "title: *small", "anchor is not defined"},
+    {"an anchor", "scenario", "title: small", "title: &a small", "anchor"},
+    {"a tag", "scenario", "title: small", "title: !!str small", "tag"},
+    {"a merge key", "scenario", "line: {baud: 115200}", "line: {<<: 1}", "merge key"},
+    {"a tab", "scenario", "  - name: up", "\t- name: up", "a tab"},
+    {"not UTF-8", "scenario", "title: small", "title: \xff small", "UTF-8"},
+    {"Latin-1", "scenario", "title: small", "title: 20 \xb0 C", "UTF-8"},
+    {"a control character", "scenario", "title: small", "title: \x01 small", "control character"},
+    {"not YAML", "scenario", "[up, soak]", "[up, soak", "YAML"},
+    {"negative volume", "furnace", "12 L", "-12 L", "0.0001 m3"},
+    {"unknown boundary", "furnace", "boundary: retort", "boundary: retorte", "nearest: retort"},
+    {"wrong unit in the furnace", "furnace", "200 mm", "200 kg", "length"},
+    {"unknown parameter", "controller", "chamber_volume", "chambre_volume", "nearest: chamber_volume"},
+    {"gain without unit", "controller", "0.02 1/K", "0.02", "1/K"},
+    {"period in half milliseconds", "controller", "100 ms", "100.5 ms", "whole number of ms"},
+    {"period out of bounds", "controller", "100 ms", "5 s", "1000 ms"},
+    {"neither yes nor no", "controller", "retort_ceramic: yes", "retort_ceramic: maybe", "yes or no"},
+};
+
+TEST(Scenario, RefusesBrokenFilesWithLineAndReason) {
+  const Files files("broken");
+  EXPECT_GE(std::size(broken), 30u);
+  for (const Broken& item : broken) {
+    const std::filesystem::path file = files.folder / (std::string(item.file) + ".yaml");
+    const std::string good = shipped::read(file);
+    const std::size_t at = good.find(item.from);
+    ASSERT_NE(at, std::string::npos) << item.what;
+    std::string text = good;
+    text.replace(at, std::string(item.from).size(), item.to);
+    const int first = 1 + static_cast<int>(std::count(good.begin(), good.begin() + static_cast<std::ptrdiff_t>(at), '\n'));
+    const int lines = 1 + static_cast<int>(std::count(item.to, item.to + std::string(item.to).size(), '\n'));
+    shipped::write(file, text);
+    try {
+      (void)files.load();
+      ADD_FAILURE() << "accepted: " << item.what;
+    } catch (const InputError& error) {
+      const std::string message = error.what();
+      EXPECT_NE(message.find(item.message), std::string::npos) << item.what << ": " << message;
+      EXPECT_TRUE(error.line >= first && error.line < first + lines + (item.message == std::string("YAML") ? 1 : 0))
+          << item.what << ", line " << first << ": " << message;
+      EXPECT_EQ(std::filesystem::path(error.file).filename(), file.filename()) << message;
+    }
+    shipped::write(file, good);
+  }
+  EXPECT_NO_THROW((void)files.load());
+}
+
+std::string refusal(const std::filesystem::path& file) {
+  try {
+    (void)sim::load_scenario(file);
+  } catch (const InputError& error) {
+    return error.what();
+  }
+  return "";
+}
+
+TEST(Scenario, RefusesFilesThatAreNoneAtAll) {
+  const Files files("none");
+  const std::filesystem::path file = files.folder / "other.yaml";
+  EXPECT_NE(refusal(file).find("no readable file"), std::string::npos);
+  EXPECT_NE(refusal(files.folder).find("a directory"), std::string::npos);
+  shipped::write(file, "");
+  EXPECT_NE(refusal(file).find("empty"), std::string::npos);
+  shipped::write(file, "# nothing but a comment\n");
+  EXPECT_NE(refusal(file).find("other.yaml"), std::string::npos);
+  shipped::write(file, "- a\n- list\n");
+  EXPECT_NE(refusal(file).find("a map"), std::string::npos);
+  shipped::write(file, std::string(small) + "---\n" + small);
+  EXPECT_NE(refusal(file).find("second document"), std::string::npos);
+  shipped::write(file, "title: " + std::string(10u << 20, 'x') + "\n");
+  EXPECT_NE(refusal(file).find("at most 1 MiB"), std::string::npos);
+  shipped::write(file, "title: " + std::string(10000, '[') + "\n");
+  EXPECT_NE(refusal(file), "");
+  for (const char* key : {"title", "furnace", "controller", "programme"}) {
+    std::string text = small;
+    text.replace(text.find(std::string(key) + ":"), std::string(key).size() + 1, "# ");
+    if (key == std::string("programme")) text = text.substr(0, text.find("# \n"));
+    shipped::write(file, text);
+    EXPECT_NE(refusal(file).find("no `" + std::string(key) + "`"), std::string::npos) << refusal(file);
+  }
+}
+
+TEST(Scenario, RefusesAProgrammeTooLong) {
+  const Files files("long");
+  std::string text = "title: long\nfurnace: furnace.yaml\ncontroller: controller.yaml\nprogramme:\n";
+  for (int i = 0; i < 127; ++i) text += "  - wait: {for: 1 min}\n";
+  shipped::write(files.folder / "scenario.yaml", text + "  - end:\n");
+  EXPECT_EQ(files.load().programme.segments.size(), 128u);
+  shipped::write(files.folder / "scenario.yaml", text + "  - wait: {for: 1 min}\n  - end:\n");
+  try {
+    (void)files.load();
+    FAIL();
+  } catch (const InputError& error) {
+    EXPECT_EQ(error.line, 4 + 129);
+    EXPECT_NE(std::string(error.what()).find("128"), std::string::npos);
+  }
+}
+
+TEST(Scenario, LoadsWithoutExpectations) {
+  const Files files("unexpecting");
+  const std::string text = small;
+  shipped::write(files.folder / "scenario.yaml", text.substr(0, text.find("expectations:")));
+  EXPECT_TRUE(files.load().expectations.empty());
+}
+
+TEST(Scenario, SaysInPlainWordsWhatItWouldDo) {
+  const std::string text = sim::describe(sim::load_scenario(configs / "scenarios/cycles/titanium_stress_relief.yaml"));
+  for (const char* part : {"Stress relief", "ramp to 792 degC at 8 K/min", "soak for 2 h", "3 volume changes", "36 expectations", "12 L"})
+    EXPECT_NE(text.find(part), std::string::npos) << part << " in:\n" << text;
+}
+
+TEST(FurnaceFile, WritesOutTheDemoFurnaceInFull) {
+  const sim::FurnaceFile file = sim::load_furnace(configs / "furnaces/retort_12l.yaml");
+  const sim::FurnaceFile presets{file.title, {}};
+  const sim::YamlNode root = sim::read_yaml(configs / "furnaces/retort_12l.yaml");
+  for (const sim::Field& field : sim::furnace_fields().fields) {
+    sim::FieldValue given, preset;
+    ASSERT_EQ(field.get(&file, given), field.get(&presets, preset));
+    EXPECT_NEAR(given.number, preset.number, 1e-12 * std::fabs(preset.number)) << field.key;
+    const sim::YamlNode* node = &root;                              // every key stands in the file
+    for (std::size_t at = 0; node && at <= field.key.size();) {
+      const std::size_t dot = std::min(field.key.find('.', at), field.key.size());
+      node = node->child(field.key.substr(at, dot - at));
+      at = dot + 1;
+    }
+    EXPECT_NE(node, nullptr) << field.key << " is not in the file";
+  }
+}
+
+TEST(FurnaceFile, RefusesARetortThatDoesNotFit) {
+  const Files files("fit");
+  shipped::write(files.folder / "furnace.yaml", "title: t\nboundary: retort\nretort:\n  inner_diameter: 300 mm\n");
+  EXPECT_NE(refusal(files.folder / "scenario.yaml").find("cannot be built"), std::string::npos);
+}
+
+TEST(ControllerFile, ReadsEveryParameterOfTheCoresTable) {
+  const sim::ControllerFile presets;
+  const std::string text = sim::write_controller({"all", presets.parameters}, 0);
+  const sim::ControllerFile again = sim::read_controller(sim::parse_yaml(text, "all"));
+  EXPECT_EQ(std::memcmp(&again.parameters, &presets.parameters, sizeof again.parameters), 0);
+  EXPECT_EQ(sim::controller_fields().fields.size(), fw::parameter_table().size() + 1);
+}
+
+TEST(Fields, HaveTheirSchemaAndDocumentationWrittenOut) {
+  for (const std::string& kind : sim::schema_kinds())
+    EXPECT_EQ(shipped::read(configs / "schema" / (kind + ".schema.json")), sim::json_schema(kind)) << "ninja schema writes it anew";
+  EXPECT_EQ(shipped::read(configs / "schema" / "README.md"), sim::fields_markdown()) << "ninja schema writes it anew";
+}
+
+}  // namespace
