@@ -33,8 +33,8 @@ void read_gas(const Model& m, const State& s, const Commands& c, ProcessValues& 
   p.meter_conversion = {m.gas.supplied[static_cast<std::size_t>(c.gas)].conversion,
                         m.gas.supplied[static_cast<std::size_t>(m.gas.blend_gas)].conversion};
   p.oxygen_ppm = s.gas.oxygen_fraction * 1e6;
-  p.cell_pa = s.gas.chamber_pa;
-  p.dew_point_degc = dew_point_fast_degc(s.gas.water_fraction * s.gas.chamber_pa);
+  p.cell_pa = m.gas.barometer_pa;            // both stand in the exhaust line, at the barometer's pressure
+  p.dew_point_degc = dew_point_fast_degc(s.gas.water_fraction * p.cell_pa);
   p.supply_pa = s.gas.supply_pa;
 }
 
