@@ -47,6 +47,7 @@ struct GasModel {
   GasSupply supply{};
   BackPressureValve valve{};
   double exhaust_m2 = 0.0, bypass_m2 = 0.0, air_m2 = 0.0;
+  double behind_per_m4 = 0.0;                      // 1 / A^2 of exhaust shut-off and check valve, behind the valves
   CheckValve check{};
   Relief relief{};
   Pump pump{};

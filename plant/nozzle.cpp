@@ -46,10 +46,9 @@ NozzleFlow nozzle_flow(const NozzleGas& gas, double area_m2, double upstream_pa,
   return {scale * upstream_pa * f.psi, scale * (f.psi - ratio * f.slope), scale * f.slope};
 }
 
-double series_area_m2(double first_m2, double second_m2, double third_m2) {
-  if (!(first_m2 > 0.0 && second_m2 > 0.0 && third_m2 > 0.0)) return 0.0;
-  const double a = 1.0 / first_m2, b = 1.0 / second_m2, c = 1.0 / third_m2;
-  return 1.0 / std::sqrt(a * a + b * b + c * c);
+double series_area_m2(double first_m2, double second_m2) {
+  if (!(first_m2 > 0.0 && second_m2 > 0.0)) return 0.0;
+  return first_m2 * second_m2 / std::hypot(first_m2, second_m2);
 }
 
 }  // namespace plant

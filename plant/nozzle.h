@@ -22,7 +22,7 @@ struct NozzleFlow { double mol_s = 0.0, by_upstream = 0.0, by_downstream = 0.0; 
 // root_mrt = sqrt(M R T) [sqrt(kg/mol J/mol)]
 NozzleFlow nozzle_flow(const NozzleGas& gas, double area_m2, double upstream_pa, double downstream_pa, double root_mrt);
 
-// Effective area of openings in series, small against the choked differences: 1/A^2 = sum 1/A_i^2.
-double series_area_m2(double first_m2, double second_m2, double third_m2);
+// Effective area of two openings in series, small against the choked differences: 1/A^2 = sum 1/A_i^2.
+double series_area_m2(double first_m2, double second_m2);
 
 }  // namespace plant

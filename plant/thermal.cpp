@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
+#include <cstring>
 #include <numbers>
 #include <span>
 #include <stdexcept>
@@ -288,15 +290,51 @@ void invert(CoreMatrix& a) {
   for (std::size_t p = 0; p < core_nodes; ++p) {
     const double scale = 1.0 / a[p][p];
     a[p][p] = 1.0;
-    for (double& value : a[p]) value *= scale;
+    CoreValues pivot;
+    for (std::size_t column = 0; column < core_nodes; ++column) pivot[column] = a[p][column] * scale;
     for (std::size_t row = 0; row < core_nodes; ++row) {
-      if (row == p) continue;
       const double factor = a[row][p];
-      if (factor == 0.0) continue;
+      if (row == p || factor == 0.0) continue;
       a[row][p] = 0.0;
-      for (std::size_t column = 0; column < core_nodes; ++column) a[row][column] -= factor * a[p][column];
+      for (std::size_t column = 0; column < core_nodes; ++column) a[row][column] -= factor * pivot[column];
     }
+    a[p] = pivot;
   }
+}
+
+// Four rows at a time: GCC's and Clang's vector type, ordinary multiplication and addition.
+using Quad = double __attribute__((vector_size(32)));
+
+Quad load_quad(const double* from) {
+  Quad q;
+  std::memcpy(&q, from, sizeof q);
+  return q;
+}
+
+void store_quad(const Quad& q, double* to) { std::memcpy(to, &q, sizeof q); }
+
+// change += inverse * drive; the six sums have names so that they stay in registers.
+void multiply(const CoreMatrix& inverse, const CoreValues& drive, CoreValues& change) {
+  static_assert(core_nodes == 24);
+  double* const to = change.data();
+  Quad a = load_quad(to), b = load_quad(to + 4), c = load_quad(to + 8);
+  Quad d = load_quad(to + 12), e = load_quad(to + 16), f = load_quad(to + 20);
+  for (std::size_t j = 0; j < core_nodes; ++j) {
+    const double* const column = inverse[j].data();
+    const Quad factor = {drive[j], drive[j], drive[j], drive[j]};
+    a += load_quad(column) * factor;
+    b += load_quad(column + 4) * factor;
+    c += load_quad(column + 8) * factor;
+    d += load_quad(column + 12) * factor;
+    e += load_quad(column + 16) * factor;
+    f += load_quad(column + 20) * factor;
+  }
+  store_quad(a, to);
+  store_quad(b, to + 4);
+  store_quad(c, to + 8);
+  store_quad(d, to + 12);
+  store_quad(e, to + 16);
+  store_quad(f, to + 20);
 }
 
 // Heat flows [W] into the nodes at the reference, and conductances[j][i]: what node i gains per kelvin of node j.
@@ -410,10 +448,18 @@ void step_deep(const ThermalModel& m, ThermalState& s) {
   s.deep_heat_j = {};
 }
 
-bool has_moved(const ThermalState& s) {
-  double largest = 0.0;
-  for (std::size_t i = 0; i < core_nodes; ++i) largest = std::max(largest, std::abs(s.t_k[i] - s.reference_k[i]));
-  return largest > core_refresh_k;
+bool has_moved(const ThermalState& s, double by_k) {
+  std::uint64_t far = 0;
+  for (std::size_t i = 0; i < core_nodes; ++i) far |= std::abs(s.t_k[i] - s.reference_k[i]) > by_k ? 1u : 0u;
+  return far != 0;
+}
+
+// Every 10 s if anything has moved enough to matter, at once if a node has run far from where its equations were linearised.
+bool needs_refresh(ThermalState& s, bool open) {
+  if (s.open != open || has_moved(s, core_refresh_k)) return true;
+  if (s.since_refresh_s < core_refresh_s) return false;
+  s.since_refresh_s = 0.0;
+  return has_moved(s, core_still_k);
 }
 
 }  // namespace
@@ -436,7 +482,7 @@ void step_thermal(const ThermalModel& m, ThermalState& s, const CoreValues& sour
     s.macro_ticks = std::max(1, static_cast<int>(std::lround(m.macro_s / period_s)));
     s.macro_tick = 0;
     refresh_core(m, s, open, period_s);
-  } else if (s.since_refresh_s >= core_refresh_s || s.open != open || has_moved(s)) {
+  } else if (needs_refresh(s, open)) {
     refresh_core(m, s, open, period_s);
   }
   s.since_refresh_s += period_s;
@@ -452,9 +498,7 @@ void step_thermal(const ThermalModel& m, ThermalState& s, const CoreValues& sour
     drive[i] = moved + period_s * (s.rate_k_s[i] + source[i] / s.heat_j_k[i]);
     change[i] = -moved;
   }
-  for (std::size_t j = 0; j < core_nodes; ++j) {
-    for (std::size_t i = 0; i < core_nodes; ++i) change[i] += s.inverse[j][i] * drive[j];
-  }
+  multiply(s.inverse, drive, change);
   double opening_w = 0.0;
   for (std::size_t i = 0; open && i < core_nodes; ++i) {
     opening_w += s.opening_w[i] + s.opening_w_k[i] * (s.t_k[i] - s.reference_k[i] + implicitness * change[i]);

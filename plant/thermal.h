@@ -78,6 +78,7 @@ struct ThermalModel {
 
 inline constexpr double core_refresh_s = 10.0;
 inline constexpr double core_refresh_k = 3.0;
+inline constexpr double core_still_k = 0.1;     // moved by less: the linear equations hold for another interval
 
 struct ThermalState {
   CoreValues t_k{};                           // now

@@ -71,8 +71,8 @@ TEST(Nozzle, DerivativesAreThoseOfTheFlow) {
 }
 
 TEST(Nozzle, OpeningsInSeriesAddTheirInverseSquares) {
-  EXPECT_NEAR(series_area_m2(3e-6, 4e-6, 1.0), 2.4e-6, 1e-15);
-  EXPECT_EQ(series_area_m2(3e-6, 0.0, 1.0), 0.0);
+  EXPECT_NEAR(series_area_m2(3e-6, 4e-6), 2.4e-6, 1e-15);
+  EXPECT_EQ(series_area_m2(3e-6, 0.0), 0.0);
 }
 
 }  // namespace
