@@ -154,6 +154,7 @@ void Expectations::look_for(Item& item, std::span<const double> frame, double ti
     return;
   }
   item.latest = item.predicate.evaluate(frame, time_s);
+  if (item.latest.holds() && !item.best.holds()) item.took_s = std::max(item.took_s, time_s - item.opened_s);
   if (item.latest.value > item.best.value) {
     item.best = item.latest;
     item.best_s = time_s;
@@ -207,12 +208,14 @@ std::vector<ExpectationResult> Expectations::results() const {
     result.ticks = item.ticks;
     result.judged_s = static_cast<double>(item.ticks) * period_s_;
     result.failed_s = item.failed_s;
+    result.took_s = item.took_s;
     if (item.judged) {
       result.margin = printed_margin(item.tightest.value);
       const bool code = item.tightest.value == infinite || item.tightest.value == -infinite;
       result.unit = code ? "1" : item.predicate.unit_name(item.tightest.decided);
       const double limit = item.predicate.limit(item.tightest.decided);
-      result.scale = code ? 0.0 : limit > 0.0 ? std::min(limit, item.widest) : item.widest;
+      const bool bounded = limit > 0.0 && item.source.form != ExpectationSource::Form::eventually;
+      result.scale = code ? 0.0 : bounded ? std::min(limit, item.widest) : std::max(limit, item.widest);
       result.at_s = item.tightest_s;
     }
     results.push_back(std::move(result));

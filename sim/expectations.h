@@ -32,9 +32,10 @@ struct ExpectationResult {
   bool judged = false;           // false: never judged, its window never opened
   double margin = 0.0;           // > 0 holds; where only codes decide, +1 or -1. Meaningless when not judged
   std::string unit = "1";
-  double scale = 0.0;            // what the margin may be held against: the lesser of the limit and the widest margin; 0 none
+  double scale = 0.0;            // what the margin may be held against: the limit, or the widest margin where that is less; 0 none
   double at_s = 0.0;             // where the margin was tightest
   double failed_s = -1.0;        // first violated, -1 never
+  double took_s = -1.0;          // eventually: longest time from an opening until the predicate first held, -1 never
   std::uint64_t ticks = 0;       // at which it was judged
   double judged_s = 0.0;         // the same as time
 };
@@ -74,6 +75,7 @@ class Expectations {
     Expression::Margin latest{};           // eventually: of this tick
     Expression::Margin best{};             // eventually: greatest in this opening
     double best_s = 0.0;
+    double took_s = -1.0;                  // eventually: longest time until it first held
     Expression::Margin tightest{};
     double tightest_s = 0.0, failed_s = -1.0;
     double widest = 0.0;                   // greatest finite size of a margin

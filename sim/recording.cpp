@@ -80,7 +80,7 @@ struct Recorder::Impl {
   }
 
   void row(double time_s, std::span<const double> frame) {
-    data.charts.add(time_s, trace.add(time_s, frame));
+    data.charts.add(tidy_s(time_s), trace.add(time_s, frame));
     last_row_s = time_s;
   }
 
@@ -138,7 +138,7 @@ void Recorder::Impl::judge() {
   for (const std::uint16_t index : expectations.violated()) note({last_s, "expectation", "violated", expectations.name(index)});
   summary.expectations = expectations.results();
   for (ExpectationResult& result : summary.expectations) {
-    for (double* time_s : {&result.at_s, &result.failed_s, &result.judged_s}) *time_s = tidy_s(*time_s);
+    for (double* time_s : {&result.at_s, &result.failed_s, &result.took_s, &result.judged_s}) *time_s = tidy_s(*time_s);
   }
   summary.evaluations = expectations.ticks();
   summary.totals = totals.results();

@@ -125,6 +125,12 @@ std::string margin_text(const ExpectationResult& result) {
   return fmt::format("{:.4g} {}", result.margin, unit_text(result.unit));
 }
 
+std::string remark(const ExpectationResult& result) {
+  if (!result.judged) return ". Its window never opened";
+  if (result.failed_s >= 0.0) return ". First violated at " + clock_text(result.failed_s, 1);
+  return result.took_s >= 0.0 ? ". Held " + clock_text(result.took_s, 1) + " after the window opened" : "";
+}
+
 void add_expectations(std::string& page, const Summary& summary) {
   page += "<h2 id=\"expectations\">Expectations</h2>\n";
   if (summary.expectations.empty()) {
@@ -142,7 +148,7 @@ void add_expectations(std::string& page, const Summary& summary) {
     page += fmt::format("<tr><td class=\"verdict {}\">{}</td><td>{}<div class=\"statement\">{}{}</div></td><td class=\"number\">{}</td><td>{}</td>"
                         "<td class=\"number\">{}</td><td class=\"number\">{}</td></tr>\n",
                         result.pass ? "pass" : "fail", result.pass ? "✓ pass" : "✕ fail", html_text(result.name), html_text(result.statement),
-                        result.failed_s >= 0.0 ? ". First violated at " + clock_text(result.failed_s, 1) : result.judged ? "" : ". Its window never opened",
+                        remark(result),
                         margin_text(result), margin_bar(result), result.judged ? clock_text(result.at_s, 1) : "–", clock_text(result.judged_s, 1));
   }
   page += "</tbody></table></div>\n";

@@ -96,7 +96,7 @@
       var row = [times[i]];
       for (k = 0; k < chart.lines.length; ++k) {
         var value = run.columns[chart.lines[k].column][i];
-        row.push(chart.log ? Math.max(value, chart.low) : value);
+        row.push(!chart.log ? value : value > 0 ? Math.max(value, chart.low) : null);    // nothing at or below 0 has a logarithm
       }
       data[i] = row;
     }
@@ -107,7 +107,7 @@
   function range(chart, data) {
     var low = Infinity, high = -Infinity;
     data.forEach(function (row) {
-      for (var k = 1; k < row.length; ++k) { low = Math.min(low, row[k]); high = Math.max(high, row[k]); }
+      for (var k = 1; k < row.length; ++k) if (row[k] !== null) { low = Math.min(low, row[k]); high = Math.max(high, row[k]); }
     });
     if (!(low <= high)) return [0, 1];
     if (chart.high > chart.low) { low = Math.max(low, chart.low); high = Math.min(high, chart.high); }
@@ -130,22 +130,30 @@
 
   function appearance(chart) {
     var count = {}, colour = inks[dark.matches ? 'dark' : 'light'], series = {}, colours = [], pair = {};
+    var measured = chart.lines.some(function (line) { return line.role === 'process_value'; });
     chart.lines.forEach(function (line, i) {
-      var nth = count[line.role] = (count[line.role] || 0) + 1;
-      var choice = dashes[line.role] || dashes.other;
+      var role = !measured && i === 0 ? 'process_value' : line.role;    // nothing to set the truth apart from: a plain line
+      var nth = count[role] = (count[role] || 0) + 1;
+      var choice = dashes[role] || dashes.other;
       var base = line.label.replace(' set point', '');      // a set point has the colour of what it belongs to
       var ink = line.role === 'set_point' && pair[base] !== undefined ? pair[base] : i % colour.length;
       pair[base] = ink;
       colours.push(colour[ink]);
-      series[line.label] = { strokePattern: choice[(nth - 1) % choice.length] || undefined, strokeWidth: widths[line.role] || 1.5 };
+      series[line.label] = { strokePattern: choice[(nth - 1) % choice.length] || undefined, strokeWidth: widths[role] || 1.5 };
     });
     return { series: series, colors: colours };
   }
 
+  // A piece of the line as the chart draws it.
+  function sample(chart, label) {
+    var look = appearance(chart), series = look.series[label], ink = look.colors[graphColumn(chart, label)];
+    return '<svg width="38" height="8" aria-hidden="true"><path d="M0 4H38" fill="none" stroke="' + ink + '" stroke-width="' + series.strokeWidth +
+      '" stroke-dasharray="' + (series.strokePattern || []).join(' ') + '"/></svg>';
+  }
   function legend(chart) {
     return function (data) {
       return (data.x === undefined ? '' : '<span class="entry"><b>' + clock(data.x) + '</b></span>') + data.series.map(function (one) {
-        return '<span class="entry">' + one.dashHTML + ' ' + one.labelHTML +
+        return '<span class="entry">' + sample(chart, one.label) + ' ' + one.labelHTML +
           (data.x === undefined || one.yHTML === undefined ? '' : ' <b>' + one.yHTML + '</b>') + '</span>';
       }).join('');
     };

@@ -37,6 +37,7 @@ Json expectations_json(const std::vector<ExpectationResult>& results) {
     one["unit"] = result.unit;
     one["at_s"] = result.judged ? Json(result.at_s) : Json(nullptr);
     one["failed_s"] = result.failed_s >= 0.0 ? Json(result.failed_s) : Json(nullptr);
+    if (result.took_s >= 0.0) one["took_s"] = result.took_s;
     one["scale"] = result.scale;
     one["judged_s"] = result.judged_s;
     one["ticks"] = result.ticks;
@@ -67,6 +68,7 @@ std::vector<ExpectationResult> expectations_of(const Json& list) {
     result.unit = one.at("unit");
     result.at_s = number_or(one.at("at_s"), 0.0);
     result.failed_s = number_or(one.at("failed_s"), -1.0);
+    result.took_s = one.value("took_s", -1.0);
     result.scale = one.at("scale");
     result.judged_s = one.at("judged_s");
     result.ticks = one.at("ticks");

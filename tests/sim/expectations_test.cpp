@@ -202,6 +202,7 @@ TEST(Expectations, HoldEventuallyEachTimeItsWindowOpens) {
   result = judged(one, ticks);
   EXPECT_TRUE(result.pass);
   EXPECT_DOUBLE_EQ(result.margin, 0.5);                    // of the first opening
+  EXPECT_DOUBLE_EQ(result.took_s, 1.0);                    // one second in either
   EXPECT_DOUBLE_EQ(result.at_s, 1.0);
 }
 
