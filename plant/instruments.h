@@ -60,7 +60,8 @@ struct Instruments {
 };
 
 // Spans of the map in DEVELOPERS.md, lags, noise and resolution of ordinary industrial instruments (common practice, no
-// source). The lags are those of the transmitters: sheaths, cells and sample lines belong to the process (process_values.h). zones: how many heater-side thermocouples and current meters are fitted.
+// source). The lags are those of the transmitters: sheaths, cells and sample lines belong to the process (process_values.h).
+// zones: how many heater-side thermocouples and current meters are fitted.
 Instruments default_instruments(int zones);
 
 // Throws std::invalid_argument naming channel and field: empty span, negative lag, noise or quantum, not finite.
