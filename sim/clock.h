@@ -11,8 +11,8 @@ struct Clock {
 
   std::int64_t boundary_ns(std::uint64_t tick) const { return static_cast<std::int64_t>(tick) * period_ns; }
   std::uint64_t boundary_us(std::uint64_t tick) const { return static_cast<std::uint64_t>(boundary_ns(tick) / 1000); }
-  double time_s(std::uint64_t tick) const { return static_cast<double>(boundary_ns(tick)) * 1e-9; }
-  double period_s() const { return static_cast<double>(period_ns) * 1e-9; }
+  double time_s(std::uint64_t tick) const { return static_cast<double>(boundary_ns(tick)) / 1e9; }  // the nearest double
+  double period_s() const { return static_cast<double>(period_ns) / 1e9; }
 
   // Ticks in a duration, rounded up: after that many, at least duration_s has passed. A duration that is a whole number of
   // periods but for its binary rounding counts as whole.
