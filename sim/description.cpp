@@ -40,7 +40,7 @@ std::string window_words(const ExpectationSource& expectation) {
 
 void compare(std::vector<std::string>& remarks, const char* what, double controller, double furnace, const char* unit) {
   if (std::fabs(controller - furnace) > 1e-6 * std::fabs(furnace))
-    remarks.push_back(fmt::format("{}: the controller expects {:.6g} {}, the furnace has {:.6g} {}", what, controller, unit, furnace, unit));
+    remarks.push_back(fmt::format("{}: the controller expects {:.6g}, the furnace has {:.6g} {}", what, controller, furnace, unit));
 }
 
 }  // namespace
@@ -71,8 +71,8 @@ std::vector<std::string> mismatches(const Scenario& scenario) {
   const auto type = [&](const char* what, int letter, plant::ThermocoupleType fitted) {
     const int there = letters[static_cast<std::size_t>(fitted)];
     if (letter != there)
-      remarks.push_back(fmt::format("{} thermocouple: the controller expects type {}, the furnace has type {}", what, static_cast<char>(letter),
-                                    static_cast<char>(there)));
+      remarks.push_back(fmt::format("{} thermocouple: the controller expects type {}, the furnace has type {}", what,
+                                    static_cast<char>(letter), static_cast<char>(there)));
   };
   type("heater-side", core.zone_thermocouple, field.zone_thermocouple);
   type("load", core.load_thermocouple, field.load_thermocouple);
@@ -94,9 +94,11 @@ std::string describe(const Scenario& scenario) {
                       scenario.parameters.period_ms, scenario.parameters.zones, scenario.parameters.zones == 1 ? "" : "s");
   for (const std::string& remark : mismatches(scenario)) text += "  remark: " + remark + "\n";
   text += fmt::format("  programme of {} segments, at least {}, the run at most {}:\n", scenario.programme.segments.size(),
-                      time_words(programme_s(scenario.programme, scenario.furnace.initial.furnace_degc)), time_words(scenario.run.at_most_s));
-  for (std::size_t i = 0; i < scenario.programme.segments.size(); ++i)
-    text += fmt::format("    {:2} {}: {}\n", i + 1, scenario.programme.names[i], describe(scenario.programme.segments[i], scenario.programme.names));
+                      time_words(programme_s(scenario.programme, scenario.furnace.initial.furnace_degc)),
+                      time_words(scenario.run.at_most_s));
+  const std::vector<std::string>& names = scenario.programme.names;
+  for (std::size_t i = 0; i < names.size(); ++i)
+    text += fmt::format("    {:2} {}: {}\n", i + 1, names[i], describe(scenario.programme.segments[i], names));
   for (const OperatorAction& action : scenario.actions) text += fmt::format("  operator: {}, {}\n", action.text, describe(action.when));
   for (const FaultSource& fault : scenario.faults) {
     const std::string stays = fault.for_s < 0.0 ? "to the end" : fmt::format("for {:.6g} s", fault.for_s);

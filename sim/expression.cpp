@@ -177,7 +177,8 @@ class ExpressionCompiler {
 
   // `oxygen.pv < 20` would mean twenty times everything.
   static bool bare(const Quality& number, const Quality& beside) {
-    return number.constant && number.dimension.is_number() && number.unit == "1" && !beside.constant && !beside.composed && beside.unit != "1";
+    return number.constant && number.dimension.is_number() && number.unit == "1" && !beside.constant && !beside.composed &&
+           beside.unit != "1";
   }
 
   // Two that stand side by side: one dimension, and references that agree. The result has the unit of the one that is a signal.

@@ -177,7 +177,8 @@ std::string fields_markdown() {
       "# What the files of configs/ may say\n\n"
       "Written from the field tables of the program (target `schema`). A value that has a dimension is text with its unit;\n"
       "a pressure says gauge, abs or diff; a temperature is in degC, a difference in K; standard volumes are at 0 degC and\n"
-      "101.325 kPa unless the unit says otherwise (`slm(20 degC)`). Dots in a key stand for nested maps. `set` and `--set` take the same dotted paths.\n";
+      "101.325 kPa unless the unit says otherwise (`slm(20 degC)`). Dots in a key stand for nested maps.\n"
+      "`set` and `--set` take the same dotted paths.\n";
   add_table(text, "Scenario", scenario_fields());
   for (const FieldTable& table : segment_fields()) add_table(text, "Segment: " + table.kind, table);
   FieldTable actions{"action", "One key of these, with a value where it has one, and when:", moment_fields()};

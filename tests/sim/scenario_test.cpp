@@ -174,7 +174,8 @@ TEST(Scenario, ComesBackFromItsResolvedFile) {
 
 TEST(Scenario, TakesOverrides) {
   const Files files("overrides");
-  const Scenario scenario = files.load({"furnace.retort.volume=10 L", "controller.heat.gains.1.gain=0.03 1/K", "programme.up.ramp.rate=4 K/min",
+  const Scenario scenario = files.load({"furnace.retort.volume=10 L", "controller.heat.gains.1.gain=0.03 1/K",
+      "programme.up.ramp.rate=4 K/min",
                                         "programme.3.soak.for=1 h", "seed=7", "expectations.gauge.never=plant.gas.gauge > 5 kPa"});
   EXPECT_DOUBLE_EQ(scenario.furnace.retort.volume_m3, 0.010);
   EXPECT_FLOAT_EQ(scenario.parameters.heat_gains[0].gain_per_k, 0.03f);
@@ -182,7 +183,8 @@ TEST(Scenario, TakesOverrides) {
   EXPECT_EQ(scenario.programme.segments[3].duration_ms, 3600000u);
   EXPECT_EQ(scenario.seed, 7u);
   EXPECT_EQ(scenario.expectations[0].predicate, "plant.gas.gauge > 5 kPa");
-  for (const char* bad : {"furnace.retort.volum=10 L", "furnace.retort.volume=10", "furnace.retort=10 L", "seed", "=1", "programme.9.soak.for=1 h",
+  for (const char* bad : {"furnace.retort.volum=10 L", "furnace.retort.volume=10", "furnace.retort=10 L", "seed", "=1",
+      "programme.9.soak.for=1 h",
                           "programme.upp.ramp.rate=4 K/min", "a..b=1"}) {
     try {
       (void)files.load({bad});

@@ -77,7 +77,8 @@ TEST(ShippedFiles, RefuseEveryDuplicateKeyWithItsLine) {
     each_key(root, [&](const YamlNode& map, std::size_t index) {
       const YamlNode& key = map.keys[index];
       const bool flow = spoiler.text[shipped::offset_of(spoiler.text, map.place)] == '{';
-      const std::string again = flow ? key.text + ": 0, " : key.text + ": 0\n" + std::string(static_cast<std::size_t>(key.place.column) - 1, ' ');
+      const std::string indent(static_cast<std::size_t>(key.place.column) - 1, ' ');
+      const std::string again = key.text + (flow ? ": 0, " : ": 0\n" + indent);
       std::string changed = spoiler.text;
       changed.insert(shipped::offset_of(changed, key.place), again);
       spoiler.expect_refused(changed, key.place.line + (flow ? 0 : 1), "`" + key.text + "` twice");

@@ -53,7 +53,8 @@ TEST(Units, HaveThePublishedPressureFactors) {
   const std::map<std::string, std::string> names = {
       {"Pa", "Pa"}, {"hPa", "hPa"}, {"mbar", "mbar"}, {"kPa", "kPa"}, {"bar", "bar"}, {"atm (standard)", "atm"},
       {"at = kgf/cm2", "kgf/cm2"}, {"Torr", "Torr"}, {"mTorr (micron approx.)", "mTorr"}, {"mmHg (conventional)", "mmHg"},
-      {"inHg (conventional)", "inHg"}, {"inH2O (conventional)", "inH2O"}, {"mmH2O (conventional)", "mmH2O"}, {"psi", "psi"}, {"psf", "psf"}};
+      {"inHg (conventional)", "inHg"}, {"inH2O (conventional)", "inH2O"}, {"mmH2O (conventional)", "mmH2O"}, {"psi", "psi"}, {"psf",
+          "psf"}};
   std::size_t seen = 0;
   for (const auto& row : table("pressure_units.csv")) {
     const auto name = names.find(row[0]);
@@ -84,7 +85,8 @@ TEST(Units, ConvertTheWorkedPressureExamples) {
 }
 
 TEST(Units, ComeBackFromEveryPressureUnitWithin1e12) {
-  for (const char* name : {"Pa", "hPa", "kPa", "MPa", "bar", "mbar", "atm", "Torr", "mTorr", "mmHg", "inHg", "psi", "psf", "kgf/cm2", "mmH2O",
+  for (const char* name : {"Pa", "hPa", "kPa", "MPa", "bar", "mbar", "atm", "Torr", "mTorr", "mmHg", "inHg", "psi", "psf", "kgf/cm2",
+      "mmH2O",
                            "inH2O", "micron"}) {
     for (const double pa : {0.013, 15.0, 4000.0, 101325.0, 1.7e6}) {
       const Unit unit = unit_of(std::string(name) + " gauge");
@@ -128,7 +130,8 @@ TEST(Units, CountStandardVolumesAtTheStateTheyState) {
 
 TEST(Units, RefuseABareNumberAndListWhatIsAccepted) {
   const std::string message = expected_of("4", "Pa gauge");
-  for (const char* unit : {"Pa", "hPa", "kPa", "MPa", "bar", "mbar", "atm", "Torr", "mTorr", "mmHg", "inHg", "psi", "psf", "kgf/cm2", "mmH2O",
+  for (const char* unit : {"Pa", "hPa", "kPa", "MPa", "bar", "mbar", "atm", "Torr", "mTorr", "mmHg", "inHg", "psi", "psf", "kgf/cm2",
+      "mmH2O",
                            "inH2O", "micron", "gauge"})
     EXPECT_NE(message.find(unit), std::string::npos) << unit << " in: " << message;
   EXPECT_NE(expected_of("20", "ppm"), "");
