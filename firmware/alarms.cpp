@@ -83,6 +83,7 @@ AlarmState alarm_state(const Alarms& alarms, int number) {
 }
 
 int alarms_count(std::uint32_t bits, AlarmPriority priority) {
+  if (bits == 0) return 0;
   return std::popcount(bits & priority_bits[static_cast<std::size_t>(priority)]);
 }
 

@@ -160,7 +160,7 @@ void station_receive(StationLink& link, const Parameters& parameters, std::uint8
   const ModbusExpectation expectation{1, 0x17, station_read_registers};
   ModbusReply reply;
   inputs.fresh = false;
-  while (modbus_next_reply(link.receiver, expectation, now_us, reply)) {
+  while (link.receiver.size != 0 && modbus_next_reply(link.receiver, expectation, now_us, reply)) {
     const bool map = reply.exception == ModbusException::none && reply.values[5] == station_map_version;
     if (!map || !link.asked) continue;
     if (reply.values[0] != link.sequence) {
