@@ -230,7 +230,8 @@ ThermalModel build_thermal(const Furnace& f) {
     m.panel_w[p] = f.heaters.panel[p].power_w;
   }
   for (int z = 0; z < f.heaters.zones; ++z) {
-    if (std::count(m.panel_zone.begin(), m.panel_zone.end(), z) == 0) throw std::invalid_argument("heaters.panel.zone: a zone has no panel");
+    const bool heated = std::count(m.panel_zone.begin(), m.panel_zone.end(), z) > 0;
+    if (!heated) throw std::invalid_argument("heaters.panel.zone: a zone has no panel");
   }
   const Sizes s = find_sizes(f);
   for (NodeMass& mass : m.mass) mass = {-1, -1, 0.0, 0.0, 1.0};       // what stays unused is an isolated node of 1 J/K

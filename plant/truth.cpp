@@ -1,7 +1,5 @@
 // What really happens, for traces and expectations. The core never sees it.
 #include <array>
-#include <cmath>
-#include <functional>
 #include <numeric>
 
 #include "plant/properties.h"
@@ -55,7 +53,8 @@ const Truth truths[] = {
      PLANT_READ { (void)m; return dew_point_fast_degc(fraction(s, Species::h2o) * s.gas.chamber_pa); }},
     {{"plant.gas.h2o_adsorbed", "mmol", 5, "water still held by the surfaces"},
      PLANT_READ { (void)m; return 1e3 * std::accumulate(s.gas.adsorbed_mol.begin(), s.gas.adsorbed_mol.end(), 0.0); }},
-    {{"plant.gas_used", "sL", 4, "through the mass-flow controllers since start"}, PLANT_READ { (void)m; return litres(s.gas.metered_mol); }},
+    {{"plant.gas_used", "sL", 4, "through the mass-flow controllers since start"},
+     PLANT_READ { (void)m; return litres(s.gas.metered_mol); }},
     {{"plant.purge_used", "sL", 4, "through the purge restrictor since start"}, PLANT_READ { (void)m; return litres(s.gas.purged_mol); }},
     {{"plant.flow.in", "slm", 5, "supplied: mass-flow controllers and purge"}, PLANT_READ { (void)m; return slm(s.gas.flows.in); }},
     {{"plant.flow.out", "slm", 5, "out of the retort, the pump's hose excepted"}, PLANT_READ { (void)m; return slm(s.gas.flows.out); }},
@@ -68,7 +67,8 @@ const Truth truths[] = {
     {{"plant.supply", "Pa", 1, "gas supply, gauge"}, PLANT_READ { (void)m; return s.gas.supply_pa; }},
     {{"plant.mains", "V", 2, "mains voltage"}, PLANT_READ { (void)m; return s.actuators.mains_v; }},
     {{"plant.contactor", "1", 0, "contactor closed"}, PLANT_READ { (void)m; return s.actuators.contactor_closed ? 1.0 : 0.0; }},
-    {{"plant.limiter", "1", 0, "over-temperature limiter has tripped"}, PLANT_READ { (void)m; return s.actuators.limiter_tripped ? 1.0 : 0.0; }},
+    {{"plant.limiter", "1", 0, "over-temperature limiter has tripped"},
+     PLANT_READ { (void)m; return s.actuators.limiter_tripped ? 1.0 : 0.0; }},
     {{"plant.valve.pressure", "1", 4, "back-pressure valve, stem"}, PLANT_READ { (void)m; return s.actuators.valve_frac; }},
     {{"plant.valve.process", "1", 0, "process valve open"}, PLANT_READ { (void)m; return s.process.process_open ? 1.0 : 0.0; }},
     {{"plant.valve.purge", "1", 0, "inert purge open"}, PLANT_READ { (void)m; return s.process.purge_open ? 1.0 : 0.0; }},

@@ -83,7 +83,8 @@ TEST(Gas, PumpsDownByTheClosedForm) {
     v.commands.isolation_open = true;
     const double published = PublishedTable::number(row, "t_s");
     const double t = v.time_to(PublishedTable::number(row, "p1_Torr") * torr_pa, 2.0 * published, 0.05);
-    EXPECT_NEAR(t, published, (0.5 * 0.05 / PublishedTable::number(row, "tau_s") + 0.001) * published) << row.at("V_L") << " L at " << row.at("S_L_s") << " L/s";
+    const double tolerance = 0.5 * 0.05 / PublishedTable::number(row, "tau_s") + 0.001;
+    EXPECT_NEAR(t, published, tolerance * published) << row.at("V_L") << " L at " << row.at("S_L_s") << " L/s";
   }
 }
 

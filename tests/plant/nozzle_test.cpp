@@ -19,7 +19,8 @@ TEST(Nozzle, PassesThePublishedFlowsThroughAnOrifice) {
     const double molar_mass = PublishedTable::number(row, "mdot_kg_s_Cd1_d1mm_T293.15K") / mol_s;
     const double gamma = row.at("gamma") == "1.666667" ? 5.0 / 3.0 : PublishedTable::number(row, "gamma");
     const double area = 0.25 * std::numbers::pi * 1e-6, root = std::sqrt(molar_mass * gas_constant_j_mol_k * 293.15);
-    const NozzleFlow f = nozzle_flow(nozzle_gas(gamma), area, PublishedTable::number(row, "p1_Pa"), PublishedTable::number(row, "p2_Pa"), root);
+    const double up = PublishedTable::number(row, "p1_Pa"), down = PublishedTable::number(row, "p2_Pa");
+    const NozzleFlow f = nozzle_flow(nozzle_gas(gamma), area, up, down, root);
     EXPECT_NEAR(f.mol_s, mol_s, 1e-7 * mol_s) << row.at("gas") << " to " << row.at("p2_Pa");
     ++rows;
   }
