@@ -57,26 +57,48 @@ std::size_t index_of(const std::string& name, const std::vector<std::string>& na
 
 Expectations::Expectations(const std::vector<ExpectationSource>& sources, const SignalTable& table,
                            const std::vector<std::string>& segments, double period_s)
-    : phase_slot_(table.find("atmosphere.phase")), period_s_(period_s) {
+    : sources_(sources), phase_slot_(table.find("atmosphere.phase")), period_s_(period_s) {
   const std::vector<std::string> phases(phase_names().begin(), phase_names().end());
   for (const ExpectationSource& source : sources) {
     Item item;
-    item.source = source;
+    item.form = source.form;
+    item.within_s = source.within_s;
     item.predicate = compiled(source.predicate, "predicate", source, table);
-    item.condition = compiled(source.while_, "while", source, table);
-    item.after = compiled(source.after, "after", source, table);
-    item.until = compiled(source.until, "until", source, table);
-    item.started = item.after.empty();
+    item.condition = condition(source.while_, "while", source, table);
+    item.after = condition(source.after, "after", source, table);
+    item.until = condition(source.until, "until", source, table);
+    item.started = item.after < 0;
+    Place place;
     for (const std::string& name : source.segments) {
-      item.in_segment.resize(segments.size() + 1, false);
-      item.in_segment[index_of(name, segments, "segment", source) + 1] = true;
+      place.in_segment.resize(segments.size() + 1, false);
+      place.in_segment[index_of(name, segments, "segment", source) + 1] = true;
     }
-    if (!source.phases.empty()) item.in_phase = 0;
-    for (const std::string& name : source.phases) item.in_phase |= 1u << index_of(name, phases, "phase", source);
+    if (!source.phases.empty()) place.in_phase = 0;
+    for (const std::string& name : source.phases) place.in_phase |= 1u << index_of(name, phases, "phase", source);
+    places_.push_back(std::move(place));
     items_.push_back(std::move(item));
   }
   awake_.reserve(items_.size());
   violated_.reserve(items_.size());
+}
+
+std::int16_t Expectations::condition(const std::string& text, const char* key, const ExpectationSource& source, const SignalTable& table) {
+  if (text.empty()) return -1;
+  for (std::size_t i = 0; i < conditions_.size(); ++i) {
+    const Expression& known = conditions_[i].expression;
+    if (known.text() == text && !known.has_memory()) return static_cast<std::int16_t>(i);
+  }
+  conditions_.push_back({compiled(text, key, source, table), 0, false});
+  return static_cast<std::int16_t>(conditions_.size() - 1);
+}
+
+bool Expectations::holds(std::int16_t index, std::span<const double> frame, double time_s) {
+  Condition& condition = conditions_[static_cast<std::size_t>(index)];
+  if (condition.looked_at != ticks_) {
+    condition.looked_at = ticks_;
+    condition.held = condition.expression.holds(frame, time_s);
+  }
+  return condition.held;
 }
 
 // Which windows can be open at all, until the segment, the phase or an instant of `from` or `to` changes it.
@@ -85,7 +107,8 @@ void Expectations::renew(double time_s, int segment, int phase) {
   renew_s_ = infinite;
   for (std::uint16_t i = 0; i < items_.size(); ++i) {
     Item& item = items_[i];
-    const ExpectationSource& source = item.source;
+    const ExpectationSource& source = sources_[i];
+    const Place& where = places_[i];
     const double from_s = source.from_s - instant_s;
     const double past_s = source.to_s < 0.0 ? infinite : source.to_s + instant_s;
     for (const double instant : {from_s, past_s}) {
@@ -93,19 +116,19 @@ void Expectations::renew(double time_s, int segment, int phase) {
     }
     const std::size_t place = static_cast<std::size_t>(segment + 1);
     item.reachable = time_s >= from_s && time_s < past_s &&
-                     (item.in_segment.empty() || (place < item.in_segment.size() && item.in_segment[place])) &&
-                     (phase < 0 || phase > 31 ? item.in_phase == ~0u : ((item.in_phase >> phase) & 1u) != 0);
+                     (where.in_segment.empty() || (place < where.in_segment.size() && where.in_segment[place])) &&
+                     (phase < 0 || phase > 31 ? where.in_phase == ~0u : ((where.in_phase >> phase) & 1u) != 0);
     if (item.ended && !item.open) continue;
-    const bool awaits_end = item.ticks > 0 && !item.until.empty();
+    const bool awaits_end = item.ticks > 0 && item.until >= 0;
     if (item.reachable || item.open || !item.started || awaits_end) awake_.push_back(i);
   }
 }
 
 bool Expectations::window_open(Item& item, std::span<const double> frame, double time_s) {
-  if (!item.started) item.started = item.after.holds(frame, time_s);
-  if (!item.until.empty() && item.ticks > 0 && !item.ended) item.ended = item.until.holds(frame, time_s);
+  if (!item.started) item.started = holds(item.after, frame, time_s);
+  if (item.until >= 0 && item.ticks > 0 && !item.ended) item.ended = holds(item.until, frame, time_s);
   if (!item.started || !item.reachable || item.ended) return false;
-  return item.condition.empty() || item.condition.holds(frame, time_s);
+  return item.condition < 0 || holds(item.condition, frame, time_s);
 }
 
 void Expectations::tick(std::span<const double> frame, double time_s, int segment) {
@@ -133,12 +156,12 @@ void Expectations::look(std::uint16_t index, std::span<const double> frame, doub
     item.predicate.reset();
   }
   if (!item.open) return;
-  if (item.source.form == ExpectationSource::Form::eventually) {
+  if (item.form == ExpectationSource::Form::eventually) {
     look_for(item, frame, time_s);
     if (!open || item.settled) conclude(index, time_s);
   } else if (open) {
     Expression::Margin margin = item.predicate.evaluate(frame, time_s);
-    if (item.source.form == ExpectationSource::Form::never) margin.value = -margin.value;
+    if (item.form == ExpectationSource::Form::never) margin.value = -margin.value;
     ++item.ticks;
     take(index, margin, time_s, time_s);
   }
@@ -148,7 +171,7 @@ void Expectations::look(std::uint16_t index, std::span<const double> frame, doub
 // One tick of an opening of `eventually`; the tick that shuts the window too.
 void Expectations::look_for(Item& item, std::span<const double> frame, double time_s) {
   if (item.settled) return;
-  const double within_s = item.source.within_s;
+  const double within_s = item.within_s;
   if (within_s >= 0.0 && time_s > item.opened_s + within_s + instant_s) {
     item.settled = true;
     return;
@@ -190,7 +213,7 @@ void Expectations::finish() {
   violated_.clear();
   for (std::uint16_t i = 0; i < items_.size(); ++i) {
     Item& item = items_[i];
-    if (item.open && item.source.form == ExpectationSource::Form::eventually && !item.settled) conclude(i, last_s_);
+    if (item.open && item.form == ExpectationSource::Form::eventually && !item.settled) conclude(i, last_s_);
     item.open = false;
     item.ended = true;
   }
@@ -199,10 +222,11 @@ void Expectations::finish() {
 
 std::vector<ExpectationResult> Expectations::results() const {
   std::vector<ExpectationResult> results;
-  for (const Item& item : items_) {
+  for (std::size_t i = 0; i < items_.size(); ++i) {
+    const Item& item = items_[i];
     ExpectationResult result;
-    result.name = item.source.name;
-    result.statement = statement_of(item.source);
+    result.name = sources_[i].name;
+    result.statement = statement_of(sources_[i]);
     result.judged = item.judged;
     result.pass = item.judged && item.failed_s < 0.0;
     result.ticks = item.ticks;
@@ -214,7 +238,7 @@ std::vector<ExpectationResult> Expectations::results() const {
       const bool code = item.tightest.value == infinite || item.tightest.value == -infinite;
       result.unit = code ? "1" : item.predicate.unit_name(item.tightest.decided);
       const double limit = item.predicate.limit(item.tightest.decided);
-      const bool bounded = limit > 0.0 && item.source.form != ExpectationSource::Form::eventually;
+      const bool bounded = limit > 0.0 && item.form != ExpectationSource::Form::eventually;
       result.scale = code ? 0.0 : bounded ? std::min(limit, item.widest) : std::max(limit, item.widest);
       result.at_s = item.tightest_s;
     }

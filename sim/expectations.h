@@ -57,14 +57,20 @@ class Expectations {
   std::size_t size() const { return items_.size(); }
   // Indices of the expectations first violated in the tick just done (for events).
   std::span<const std::uint16_t> violated() const { return violated_; }
-  const std::string& name(std::size_t index) const { return items_[index].source.name; }
+  const std::string& name(std::size_t index) const { return sources_[index].name; }
 
  private:
+  // while, after or until. Those without a memory are evaluated once per tick, however many expectations have them.
+  struct Condition {
+    Expression expression;
+    std::uint64_t looked_at = 0;           // tick count of the last evaluation
+    bool held = false;
+  };
   struct Item {
-    ExpectationSource source;
-    Expression predicate, condition, after, until;
-    std::vector<bool> in_segment;          // by segment + 1; empty: any
-    std::uint32_t in_phase = ~0u;          // bit by phase
+    Expression predicate;
+    std::int16_t condition = -1, after = -1, until = -1;   // in conditions_, -1 none
+    ExpectationSource::Form form;
+    double within_s = -1.0;
     bool started = true;                   // `after` has held
     bool ended = false;                    // `until` has held
     bool reachable = true;                 // time, segment and phase let the window be open
@@ -82,6 +88,14 @@ class Expectations {
     bool judged = false;
     std::uint64_t ticks = 0;
   };
+  // Where the window can be open, looked at only when segment or phase change.
+  struct Place {
+    std::vector<bool> in_segment;          // by segment + 1; empty: any
+    std::uint32_t in_phase = ~0u;          // bit by phase
+  };
+
+  std::int16_t condition(const std::string& text, const char* key, const ExpectationSource& source, const SignalTable& table);
+  bool holds(std::int16_t index, std::span<const double> frame, double time_s);
 
   void renew(double time_s, int segment, int phase);
   bool window_open(Item& item, std::span<const double> frame, double time_s);
@@ -91,6 +105,9 @@ class Expectations {
   void take(std::uint16_t index, Expression::Margin margin, double time_s, double now_s);
 
   std::vector<Item> items_;
+  std::vector<ExpectationSource> sources_;   // of each item
+  std::vector<Place> places_;                // of each item
+  std::vector<Condition> conditions_;
   std::vector<std::uint16_t> awake_;       // those that may be open, or wait for `after`
   std::vector<std::uint16_t> violated_;
   int phase_slot_ = -1;

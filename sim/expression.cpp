@@ -482,10 +482,13 @@ class ExpressionCompiler {
     const std::uint8_t comparison = comparison_index(node, point ? "K" : common.unit, std::fabs(limit_si / common.factor));
     if (node.kind == NodeKind::equal || node.kind == NodeKind::not_equal) {
       const bool codes = (left.whole || left.constant) && (right.whole || right.constant) && common.dimension.is_number();
-      emit_value(*node.operands[0], common.factor);
-      emit_value(*node.operands[1], common.factor);
       const bool same = node.kind == NodeKind::equal;
-      return add(node, codes ? (same ? Op::code_equal : Op::code_not_equal) : (same ? Op::equal : Op::not_equal), 0.0, 0, comparison);
+      if (left.whole && right.constant && codes) {
+        return add(node, same ? Op::code_is : Op::code_is_not, right.value_si / common.factor, table_.find(node.operands[0]->word), comparison);
+      }
+      emit_pair(node, common.factor, codes ? (same ? Op::code_equal : Op::code_not_equal) : (same ? Op::equal : Op::not_equal));
+      expression_.code_.back().comparison = comparison;
+      return;
     }
     const bool strict = node.kind == NodeKind::less || node.kind == NodeKind::greater;
     const bool below = node.kind == NodeKind::less || node.kind == NodeKind::less_equal;
@@ -506,7 +509,20 @@ class ExpressionCompiler {
 
 Expression::Expression(std::string_view text, const SignalTable& table) { ExpressionCompiler(*this, table).compile(text); }
 
-Expression::Margin Expression::evaluate(std::span<const double> frame, double time_s) {
+Expression::Margin Expression::evaluate_one(std::span<const double> frame) const {
+  const Instruction& step = code_.front();
+  const double value = frame[step.slot];
+  switch (step.op) {
+    case Op::signal_below: return {settled(step.constant - value, -touch), step.comparison};
+    case Op::signal_below_or_at: return {settled(step.constant - value, touch), step.comparison};
+    case Op::signal_above: return {settled(value - step.constant, -touch), step.comparison};
+    case Op::signal_above_or_at: return {settled(value - step.constant, touch), step.comparison};
+    case Op::code_is: return {value == step.constant ? infinite : -infinite, step.comparison};
+    default: return {value == step.constant ? -infinite : infinite, step.comparison};   // code_is_not: no other stands alone
+  }
+}
+
+Expression::Margin Expression::evaluate_all(std::span<const double> frame, double time_s) {
   const bool fresh = !opened_;
   if (fresh) {
     opened_ = true;

@@ -73,7 +73,9 @@ class Expression {
   void reset() { opened_ = false; }
 
   // frame: one tick's values in table order; time_s: its simulated time. Call once per tick while the window is open.
-  Margin evaluate(std::span<const double> frame, double time_s);
+  Margin evaluate(std::span<const double> frame, double time_s) {
+    return code_.size() == 1 ? evaluate_one(frame) : evaluate_all(frame, time_s);
+  }
   bool holds(std::span<const double> frame, double time_s) { return evaluate(frame, time_s).holds(); }
 
  private:
@@ -86,6 +88,8 @@ class Expression {
     double constant = 0.0;
   };
 
+  Margin evaluate_one(std::span<const double> frame) const;            // one signal against one constant: most are
+  Margin evaluate_all(std::span<const double> frame, double time_s);
   std::size_t remembered(const Instruction& step, double* stack, std::size_t top, bool fresh, double time_s);
 
   std::string text_;
