@@ -42,7 +42,8 @@ std::vector<std::uint8_t> store_image_of(const Scenario& scenario) {
 
 std::vector<OperatorAction> actions_of(const Scenario& scenario) {
   std::vector<OperatorAction> actions = scenario.actions;
-  const bool starts = std::any_of(actions.begin(), actions.end(), [](const OperatorAction& action) { return action.command == fw::Command::start; });
+  const auto is_start = [](const OperatorAction& action) { return action.command == fw::Command::start; };
+  const bool starts = std::any_of(actions.begin(), actions.end(), is_start);
   if (starts || scenario.programme.segments.empty()) return actions;
   OperatorAction start;
   start.when.at_s = default_start_s;
@@ -148,11 +149,13 @@ void Bench::Impl::exchange_with_core() {
   in.supervisory = operator_station.request();
   in.supervisory_arrival_us = in.now_us;
   controller->tick(in, out);
-  if (out.latched) throw EndpointError(fmt::format("the core has latched a failed check of its own (FW_CHECK) at {:.1f} s", clock.time_s(tick)));
+  if (out.latched)
+    throw EndpointError(fmt::format("the core has latched a failed check of its own (FW_CHECK) at {:.1f} s", clock.time_s(tick)));
 
   if (out.store_size > 0) {
     if (out.store_size > out.store.size() || out.store_offset > store.size() - out.store_size)
-      throw EndpointError(fmt::format("the core wants {} bytes written at {} of its store of {}", out.store_size, out.store_offset, store.size()));
+      throw EndpointError(fmt::format("the core wants {} bytes written at {} of its store of {}", out.store_size, out.store_offset,
+                                      store.size()));
     std::memcpy(store.data() + out.store_offset, out.store.data(), out.store_size);
   }
   const bool answered = operator_station.answer({out.supervisory.data(), out.supervisory_size}, frame);
@@ -215,7 +218,8 @@ void Bench::Impl::end_of_run() {
   if (over) events.push_back({time_s, "bench", "ends", settled ? "the programme has ended" : "the longest time of the run has passed"});
 }
 
-Bench::Bench(const Scenario& scenario, std::unique_ptr<Endpoint> controller) : impl_(std::make_unique<Impl>(scenario, std::move(controller))) {}
+Bench::Bench(const Scenario& scenario, std::unique_ptr<Endpoint> controller)
+    : impl_(std::make_unique<Impl>(scenario, std::move(controller))) {}
 Bench::~Bench() = default;
 
 bool Bench::advance() {
@@ -254,7 +258,8 @@ const LineStatistics& Bench::line() const {
   statistics.frames = count.exchanges;
   statistics.errors = count.errors;
   statistics.retries = count.retries;
-  statistics.latency_mean_us = count.exchanges == 0 ? 0.0 : static_cast<double>(count.latency_sum_ns) / static_cast<double>(count.exchanges) * 1e-3;
+  const double exchanges = static_cast<double>(count.exchanges);
+  statistics.latency_mean_us = count.exchanges == 0 ? 0.0 : static_cast<double>(count.latency_sum_ns) / exchanges * 1e-3;
   statistics.latency_max_us = static_cast<double>(count.latency_max_ns) * 1e-3;
   const double run_ns = static_cast<double>(impl_->clock.boundary_ns(impl_->tick));
   statistics.utilisation = run_ns > 0.0 ? static_cast<double>(count.busy_ns) / run_ns : 0.0;

@@ -121,7 +121,8 @@ std::unique_ptr<Endpoint> open_endpoint(const EndpointSettings& settings) {
   if (const std::string words = after("process:"); !words.empty()) {
     const std::size_t blank = words.find(' ');
     if (blank == std::string::npos) throw EndpointError("process:PROGRAM LIBRARY: the library is missing in \"" + settings.kind + "\"");
-    return std::make_unique<LockstepEndpoint>(std::vector<std::string>{words.substr(0, blank), words.substr(blank + 1)}, settings.timeout_ms);
+    const std::vector<std::string> command{words.substr(0, blank), words.substr(blank + 1)};
+    return std::make_unique<LockstepEndpoint>(command, settings.timeout_ms);
   }
   throw EndpointError(fmt::format("controller \"{}\": expected host, emulated, both or library:PATH", settings.kind));
 }

@@ -1,6 +1,6 @@
 // Who sits at the controller's end of the lines: the core in process, on the emulated processor, or in a shared library (in
-// this process or in one of its own). One type, the same five functions, whatever stands behind it. Every call throws sim::EndpointError when the far side is
-// gone (exit 3).
+// this process or in one of its own). One type, the same five functions, whatever stands behind it. Every call throws
+// sim::EndpointError when the far side is gone (exit 3).
 #pragma once
 
 #include <array>

@@ -73,8 +73,10 @@ void EventWatch::line(std::uint64_t errors, double time_s, double period_s, std:
   }
 }
 
-void EventWatch::observe(std::span<const double> frame, double time_s, std::uint64_t line_errors, double period_s, std::vector<Event>& events) {
-  const Codes now{frame[segment_slot_], frame[state_slot_], frame[phase_slot_], frame[alarms_slot_], frame[trip_slot_], frame[inhibit_slot_]};
+void EventWatch::observe(std::span<const double> frame, double time_s, std::uint64_t line_errors, double period_s,
+                         std::vector<Event>& events) {
+  const Codes now{frame[segment_slot_], frame[state_slot_], frame[phase_slot_],
+                  frame[alarms_slot_],  frame[trip_slot_],  frame[inhibit_slot_]};
   if (line_errors != errors_ || in_burst_) line(line_errors, time_s, period_s, events);
   if (now.state != last_.state) events.push_back({time_s, "programme", "state", code_name(state_names(), now.state)});
   if (now.segment != last_.segment && now.segment >= 0.0) {

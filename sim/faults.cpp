@@ -70,17 +70,20 @@ const char* seam_name(Seam seam) {
   return "";
 }
 
-std::size_t index_of(double value, std::size_t count, double first) {
-  const double index = value - first;
-  if (!(index >= 0.0 && index < static_cast<double>(count))) throw std::invalid_argument("fault: zone or channel out of range");
-  return static_cast<std::size_t>(index);
+void check_value(const FaultKind& kind, const FaultParameter& parameter, double value) {
+  if (value >= parameter.low && value <= parameter.high) return;
+  throw std::invalid_argument(fmt::format("fault {}: {} {:g}, expected {:g} to {:g}", kind.name, parameter.name, value, parameter.low,
+                                          parameter.high));
 }
+
+// Of a zone (first 1) or a channel (first 0), already checked.
+std::size_t index_of(double value, double first) { return static_cast<std::size_t>(value - first); }
 
 // Zone numbers count from 1, channels from 0.
 void apply_to_plant(FaultAction action, double value, plant::Disturbances& disturbances) {
   switch (action) {
-    case FaultAction::element_broken: disturbances.element_broken[index_of(value, plant::zones_max, 1.0)] = true; break;
-    case FaultAction::switch_shorted: disturbances.switch_shorted[index_of(value, plant::zones_max, 1.0)] = true; break;
+    case FaultAction::element_broken: disturbances.element_broken[index_of(value, 1.0)] = true; break;
+    case FaultAction::switch_shorted: disturbances.switch_shorted[index_of(value, 1.0)] = true; break;
     case FaultAction::supply_exhausted: disturbances.supply_exhausted = true; break;
     case FaultAction::exhaust_blocked: disturbances.exhaust_blocked = true; break;
     case FaultAction::door_opened: disturbances.door_open = true; break;
@@ -144,7 +147,8 @@ std::string describe_faults() {
     text += fmt::format("{:<18} {:<8} {}\n", kind.name, seam_name(kind.seam), kind.meaning);
     for (const FaultParameter& parameter : kind.parameters) {
       const std::string_view unit = parameter.unit;
-      const std::string preset = unit == "channel" ? channel_name(static_cast<int>(parameter.preset)) : fmt::format("{:g}", parameter.preset);
+      const std::string preset =
+          unit == "channel" ? channel_name(static_cast<int>(parameter.preset)) : fmt::format("{:g}", parameter.preset);
       text += fmt::format("  {:<16} {:<16} {} (default {})\n", parameter.name, unit == "1" ? "" : unit, parameter.meaning, preset);
     }
   }
@@ -159,7 +163,9 @@ FaultBank::FaultBank(const std::vector<FaultSource>& sources) {
     const FaultKind* kind = find_fault(source.kind);
     if (kind == nullptr) throw std::invalid_argument("fault: unknown kind " + source.kind);
     if (source.values.size() != kind->parameters.size())
-      throw std::invalid_argument(fmt::format("fault {}: {} values, expected {}", kind->name, source.values.size(), kind->parameters.size()));
+      throw std::invalid_argument(
+          fmt::format("fault {}: {} values, expected {}", kind->name, source.values.size(), kind->parameters.size()));
+    for (std::size_t value = 0; value < source.values.size(); ++value) check_value(*kind, kind->parameters[value], source.values[value]);
     Entry& entry = entries_[count_++];
     entry.action = kind->action;
     entry.seam = kind->seam;
@@ -192,7 +198,7 @@ bool FaultBank::apply(double period_s, plant::Disturbances& disturbances, LineFa
       case Seam::plant: apply_to_plant(entry.action, entry.values[0], disturbances); break;
       case Seam::line: apply_to_line(entry.action, entry.values, line); break;
       case Seam::station:
-        apply_to_channel(entry.action, entry.values[1], elapsed_s, disturbances.channel[index_of(entry.values[0], channel_count, 0.0)]);
+        apply_to_channel(entry.action, entry.values[1], elapsed_s, disturbances.channel[index_of(entry.values[0], 0.0)]);
         state_.moving = true;
         break;
     }

@@ -62,7 +62,8 @@ class FaultBank {
  public:
   static constexpr std::size_t faults_max = 64;
 
-  // Throws std::invalid_argument when a kind is unknown, a value is missing or there are more than faults_max.
+  // Throws std::invalid_argument when a kind is unknown, a value missing or out of bounds, or there are more than
+  // faults_max.
   explicit FaultBank(const std::vector<FaultSource>& sources);
 
   std::size_t size() const { return count_; }

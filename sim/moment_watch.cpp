@@ -24,8 +24,8 @@ MomentWatch::MomentWatch(const SignalTable& table, const ProgrammeSource& progra
       phase_slot_(slot_of(table, "atmosphere.phase")) {}
 
 void MomentWatch::schedule(std::uint64_t tick, std::uint32_t id) {
-  const auto later = std::upper_bound(scheduled_.begin(), scheduled_.end(), tick, [](std::uint64_t at, const Due& due) { return at < due.tick; });
-  scheduled_.insert(later, {tick, id});
+  const auto sooner = [](std::uint64_t at, const Due& due) { return at < due.tick; };
+  scheduled_.insert(std::upper_bound(scheduled_.begin(), scheduled_.end(), tick, sooner), {tick, id});
 }
 
 void MomentWatch::add_at(std::uint64_t tick, std::uint32_t id) { schedule(tick, id); }

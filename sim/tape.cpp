@@ -354,7 +354,8 @@ void TapeReader::read_header() {
   while (header_.store_image.size() < image_bytes) {
     const std::uint64_t length = get(4);
     const auto value = static_cast<std::uint8_t>(get(1));
-    if (length == 0 || length > image_bytes - header_.store_image.size()) throw TapeError(fmt::format("{}: store image broken", path_.string()));
+    if (length == 0 || length > image_bytes - header_.store_image.size())
+      throw TapeError(fmt::format("{}: store image broken", path_.string()));
     header_.store_image.insert(header_.store_image.end(), static_cast<std::size_t>(length), value);
   }
 }

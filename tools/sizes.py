@@ -142,7 +142,7 @@ def main():
         print(f"{what:6} {found:7} of {most} bytes")
         if found > most:
             complaints.append(f"{what}: {found} bytes, at most {most}")
-    names = {name: subprocess.run([TOOLS + "c++filt", name], capture_output=True, text=True).stdout.strip().replace("(anonymous namespace)::", "").split("(")[0] for name in path}
+    names = {name: tool("c++filt", name).strip().replace("(anonymous namespace)::", "").split("(")[0] for name in path}
     print("deepest: " + " > ".join(f"{names[name]} {graph.frames.get(name, 0)}" for name in path))
     complaints += [f"heap: {name} is linked" for name in sorted(graph.linked) if HEAP.match(name)]
     # Only calls from the core count: the compiler's own routine for float to int64 is exact and uses doubles inside.

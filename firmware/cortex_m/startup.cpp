@@ -1,5 +1,6 @@
 // Reset of the emulated Cortex-M4F: floating-point unit on, .data copied, .bss cleared, then the image. There are no
-// constructors of statics to run (the linker script refuses them). Any fault ends the emulation with code 3. FPSCR stays as it is after reset: subnormals kept, NaNs propagated.
+// constructors of statics to run (the linker script refuses them). Any fault ends the emulation with code 3. FPSCR stays as
+// it is after reset: subnormals kept, NaNs propagated.
 #include <cstdint>
 
 #include "firmware/cortex_m/semihosting.h"

@@ -58,9 +58,11 @@ TEST(Endpoint, SaysWhichLibraryItCannotLoadAndWhy) {
 }
 
 TEST(Endpoint, SaysWhatIsWrongWithASeparateProcess) {
-  EXPECT_THAT(complaint("process:/no/such/program library.so"), AllOf(HasSubstr("cannot start /no/such/program"), HasSubstr("No such file")));
+  EXPECT_THAT(complaint("process:/no/such/program library.so"),
+              AllOf(HasSubstr("cannot start /no/such/program"), HasSubstr("No such file")));
   EXPECT_THAT(complaint("process:/no/such/program"), HasSubstr("library is missing"));
-  EXPECT_THAT(complaint("process:" + process + " /no/such/core.so"), AllOf(HasSubstr("saggar_core_process"), HasSubstr("/no/such/core.so")));
+  EXPECT_THAT(complaint("process:" + process + " /no/such/core.so"),
+              AllOf(HasSubstr("saggar_core_process"), HasSubstr("/no/such/core.so")));
   EXPECT_THAT(complaint("process:/bin/echo " + std::string(40, 'x')), HasSubstr("/bin/echo"));
 }
 

@@ -105,6 +105,8 @@ TEST(FaultBank, ReachesTheLine) {
 TEST(FaultBank, RefusesWhatItDoesNotKnow) {
   EXPECT_THROW(FaultBank({fault("gremlin")}), std::invalid_argument);
   EXPECT_THROW(FaultBank({fault("element_broken")}), std::invalid_argument);
+  EXPECT_THROW(FaultBank({fault("element_broken", {5})}), std::invalid_argument);
+  EXPECT_THROW(FaultBank({fault("thermocouple_open", {24})}), std::invalid_argument);
   EXPECT_THROW(FaultBank(std::vector<FaultSource>(FaultBank::faults_max + 1, fault("line_silent"))), std::invalid_argument);
 }
 

@@ -81,7 +81,10 @@ std::vector<Made> various_ticks(std::size_t count) {
   return ticks;
 }
 
-std::vector<std::uint8_t> part(std::span<const std::uint8_t> bytes, std::size_t size) { return {bytes.begin(), bytes.begin() + static_cast<std::ptrdiff_t>(size)}; }
+std::vector<std::uint8_t> part(std::span<const std::uint8_t> bytes, std::size_t size) {
+  const auto first = bytes.first(size);
+  return {first.begin(), first.end()};
+}
 
 void expect_same(const TapeTick& read, const Made& made) {
   EXPECT_EQ(read.in.now_us, made.in.now_us);
