@@ -48,7 +48,8 @@ std::string statement_of(const ExpectationSource& source) {
 std::size_t index_of(const std::string& name, const std::vector<std::string>& names, const char* what, const ExpectationSource& source) {
   const auto found = std::find(names.begin(), names.end(), name);
   if (found == names.end()) {
-    throw InputError(source.place, std::string(what) + " `" + name + "` in `" + source.name + "`", joined(names), nearest_name(name, names));
+    throw InputError(source.place, std::string(what) + " `" + name + "` in `" + source.name + "`", joined(names),
+                     nearest_name(name, names));
   }
   return static_cast<std::size_t>(found - names.begin());
 }

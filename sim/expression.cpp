@@ -211,7 +211,8 @@ class ExpressionCompiler {
   Quality sum(const Node& node) {
     const Quality left = check_value(*node.operands[0]), right = check_value(*node.operands[1]);
     const bool minus = node.kind == NodeKind::subtract;
-    if (left.dimension == kelvin && right.dimension == kelvin && (left.reference == Reference::degc || right.reference == Reference::degc)) {
+    if (left.dimension == kelvin && right.dimension == kelvin &&
+        (left.reference == Reference::degc || right.reference == Reference::degc)) {
       return temperature_sum(node, left, right, minus);
     }
     if (left.dimension == pressure && right.dimension == pressure && left.reference != right.reference &&
@@ -234,7 +235,8 @@ class ExpressionCompiler {
   Quality temperature_sum(const Node& node, const Quality& left, const Quality& right, bool minus) {
     const bool both = left.reference == right.reference;
     if (both && !minus) fail(node, "a temperature plus a temperature", "a temperature difference in K to add");
-    if (!both && minus && right.reference == Reference::degc) fail(node, "a temperature taken from a difference", "degC - degC or degC - K");
+    if (!both && minus && right.reference == Reference::degc)
+      fail(node, "a temperature taken from a difference", "degC - degC or degC - K");
     Quality result = left.constant ? right : left;
     result.constant = left.constant && right.constant;
     result.whole = false;
@@ -269,7 +271,8 @@ class ExpressionCompiler {
     result.reference = result.dimension == pressure ? Reference::missing : Reference::none;
     result.factor = divide ? left.factor / right.factor : left.factor * right.factor;
     if (right.unit == "1") result.unit = left.unit;
-    else if (divide) result.unit = left.unit + "/" + (right.unit.find_first_of(" /") == std::string::npos ? right.unit : "(" + right.unit + ")");
+    else if (divide)
+      result.unit = left.unit + "/" + (right.unit.find_first_of(" /") == std::string::npos ? right.unit : "(" + right.unit + ")");
     else result.unit = left.unit == "1" ? right.unit : left.unit + " " + right.unit;
     result.constant = left.constant && right.constant;
     result.composed = !(left.unit == "1" || right.unit == "1");
@@ -484,7 +487,8 @@ class ExpressionCompiler {
       const bool codes = (left.whole || left.constant) && (right.whole || right.constant) && common.dimension.is_number();
       const bool same = node.kind == NodeKind::equal;
       if (left.whole && right.constant && codes) {
-        return add(node, same ? Op::code_is : Op::code_is_not, right.value_si / common.factor, table_.find(node.operands[0]->word), comparison);
+        return add(node, same ? Op::code_is : Op::code_is_not, right.value_si / common.factor, table_.find(node.operands[0]->word),
+                   comparison);
       }
       emit_pair(node, common.factor, codes ? (same ? Op::code_equal : Op::code_not_equal) : (same ? Op::equal : Op::not_equal));
       expression_.code_.back().comparison = comparison;

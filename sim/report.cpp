@@ -80,7 +80,8 @@ std::string outcome(const Summary& summary) {
   const auto passed = std::count_if(summary.expectations.begin(), summary.expectations.end(), [](const auto& one) { return one.pass; });
   const auto all = summary.expectations.size();
   if (!summary.broken_by.empty()) {
-    return fmt::format("<p class=\"outcome fail\">✕ Broken: {}. What follows is the run as far as it went.</p>", html_text(summary.broken_by));
+    return fmt::format("<p class=\"outcome fail\">✕ Broken: {}. What follows is the run as far as it went.</p>",
+                       html_text(summary.broken_by));
   }
   if (all == 0) return "<p class=\"outcome fail\">✕ Fail: there is no expectation, so nothing was judged.</p>";
   const bool pass = summary.verdict == "pass";
@@ -90,9 +91,12 @@ std::string outcome(const Summary& summary) {
 
 void add_head(std::string& page, const Summary& summary) {
   const std::string title = html_text(summary.title.empty() ? summary.scenario : summary.title);
-  page += "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
-          "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'\">\n"
-          "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<title>" + title + ": report of a run</title>\n<style>\n";
+  page +=
+      "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
+      "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; script-src "
+      "'unsafe-inline'\">\n"
+      "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<title>" +
+      title + ": report of a run</title>\n<style>\n";
   page += library_css;
   page += page_css;
   page += "</style>\n</head>\n<body>\n<main>\n<h1>" + title + "</h1>\n";
@@ -112,8 +116,10 @@ std::string margin_bar(const ExpectationResult& result) {
   if (!result.judged || !(result.scale > 0.0)) return "";
   const double share = std::clamp(result.margin / result.scale, -1.0, 1.0);
   const double size = std::max(1.5, 68.0 * std::fabs(share));
-  const std::string bar = share < 0.0 ? fmt::format("<rect x=\"{:.1f}\" y=\"2\" width=\"{:.1f}\" height=\"12\" fill=\"url(#hatch)\" stroke=\"currentColor\"/>", 72.0 - size, size)
-                                      : fmt::format("<rect x=\"72\" y=\"2\" width=\"{:.1f}\" height=\"12\" fill=\"currentColor\"/>", size);
+  const std::string bar =
+      share < 0.0 ? fmt::format("<rect x=\"{:.1f}\" y=\"2\" width=\"{:.1f}\" height=\"12\" fill=\"url(#hatch)\" stroke=\"currentColor\"/>",
+                                72.0 - size, size)
+                  : fmt::format("<rect x=\"72\" y=\"2\" width=\"{:.1f}\" height=\"12\" fill=\"currentColor\"/>", size);
   return fmt::format("<svg class=\"margin {}\" viewBox=\"0 0 144 16\" aria-hidden=\"true\">"
                      "<path d=\"M72 0V16M4 15.5H140\" stroke=\"var(--soft)\" stroke-width=\"1\" fill=\"none\"/>{}</svg>",
                      share < 0.0 ? "fail" : "pass", bar);
@@ -137,19 +143,25 @@ void add_expectations(std::string& page, const Summary& summary) {
     page += "<p>None were given. A run that nothing is expected of fails.</p>\n";
     return;
   }
-  page += "<p class=\"soft\">The margin is the least distance, in the signal's own unit, from the other verdict, over every tick at which the window was "
-          "open. The bar holds it against the limit or, where that is less, against the widest margin seen: to the right of the line what was "
-          "left, to the left, hatched, what was missing.</p>\n"
-          "<svg width=\"0\" height=\"0\" aria-hidden=\"true\" style=\"position:absolute\"><defs><pattern id=\"hatch\" width=\"5\" height=\"5\" "
-          "patternUnits=\"userSpaceOnUse\" patternTransform=\"rotate(45)\"><rect width=\"2\" height=\"5\" fill=\"var(--bad)\"/></pattern></defs></svg>\n"
-          "<div class=\"wide\"><table>\n<thead><tr><th scope=\"col\">Verdict</th><th scope=\"col\">Expectation</th><th scope=\"col\" class=\"number\">Margin</th>"
-          "<th scope=\"col\">Margin, drawn</th><th scope=\"col\" class=\"number\">Tightest at</th><th scope=\"col\" class=\"number\">Judged for</th></tr></thead>\n<tbody>\n";
+  page +=
+      "<p class=\"soft\">The margin is the least distance, in the signal's own unit, from the other verdict, over every tick at which the "
+      "window was "
+      "open. The bar holds it against the limit or, where that is less, against the widest margin seen: to the right of the line what was "
+      "left, to the left, hatched, what was missing.</p>\n"
+      "<svg width=\"0\" height=\"0\" aria-hidden=\"true\" style=\"position:absolute\"><defs><pattern id=\"hatch\" width=\"5\" height=\"5\" "
+      "patternUnits=\"userSpaceOnUse\" patternTransform=\"rotate(45)\"><rect width=\"2\" height=\"5\" "
+      "fill=\"var(--bad)\"/></pattern></defs></svg>\n"
+      "<div class=\"wide\"><table>\n<thead><tr><th scope=\"col\">Verdict</th><th scope=\"col\">Expectation</th><th scope=\"col\" "
+      "class=\"number\">Margin</th>"
+      "<th scope=\"col\">Margin, drawn</th><th scope=\"col\" class=\"number\">Tightest at</th><th scope=\"col\" class=\"number\">Judged "
+      "for</th></tr></thead>\n<tbody>\n";
   for (const ExpectationResult& result : summary.expectations) {
-    page += fmt::format("<tr><td class=\"verdict {}\">{}</td><td>{}<div class=\"statement\">{}{}</div></td><td class=\"number\">{}</td><td>{}</td>"
-                        "<td class=\"number\">{}</td><td class=\"number\">{}</td></tr>\n",
-                        result.pass ? "pass" : "fail", result.pass ? "✓ pass" : "✕ fail", html_text(result.name), html_text(result.statement),
-                        remark(result),
-                        margin_text(result), margin_bar(result), result.judged ? clock_text(result.at_s, 1) : "–", clock_text(result.judged_s, 1));
+    page += fmt::format(
+        "<tr><td class=\"verdict {}\">{}</td><td>{}<div class=\"statement\">{}{}</div></td><td class=\"number\">{}</td><td>{}</td>"
+        "<td class=\"number\">{}</td><td class=\"number\">{}</td></tr>\n",
+        result.pass ? "pass" : "fail", result.pass ? "✓ pass" : "✕ fail", html_text(result.name), html_text(result.statement),
+        remark(result), margin_text(result), margin_bar(result), result.judged ? clock_text(result.at_s, 1) : "–",
+        clock_text(result.judged_s, 1));
   }
   page += "</tbody></table></div>\n";
 }
@@ -163,7 +175,8 @@ void add_pair(std::string& page, const std::string& what, const std::string& val
 void add_figures(std::string& page, const Summary& summary) {
   page += "<div class=\"columns\">\n<section>\n<h2>Totals</h2>\n<table><tbody>\n";
   for (const Total& total : summary.totals) {
-    const std::string value = total.unit == "s" ? clock_text(total.value, 1) : fixed(total.value, total.decimals) + " " + unit_text(total.unit);
+    const std::string value =
+        total.unit == "s" ? clock_text(total.value, 1) : fixed(total.value, total.decimals) + " " + unit_text(total.unit);
     add_pair(page, html_text(total.meaning.empty() ? total.name : total.meaning), value);
   }
   const LineStatistics& line = summary.line;
@@ -181,14 +194,16 @@ void add_figures(std::string& page, const Summary& summary) {
 }
 
 void add_stretches(std::string& page, const char* heading, const std::vector<Stretch>& stretches) {
-  page += fmt::format("<section>\n<h3>{}</h3>\n<table><thead><tr><th scope=\"col\" class=\"number\">No.</th><th scope=\"col\">Name</th>"
-                      "<th scope=\"col\" class=\"number\">From</th><th scope=\"col\" class=\"number\">Lasted</th></tr></thead>\n<tbody>\n", heading);
+  page += fmt::format(
+      "<section>\n<h3>{}</h3>\n<table><thead><tr><th scope=\"col\" class=\"number\">No.</th><th scope=\"col\">Name</th>"
+      "<th scope=\"col\" class=\"number\">From</th><th scope=\"col\" class=\"number\">Lasted</th></tr></thead>\n<tbody>\n",
+      heading);
   int number = 0;
   for (const Stretch& stretch : stretches) {
     std::string name = stretch.name;
     std::replace(name.begin(), name.end(), '_', ' ');
-    page += fmt::format("<tr><td class=\"number\">{}</td><td>{}</td><td class=\"number\">{}</td><td class=\"number\">{}</td></tr>\n", ++number, html_text(name),
-                        clock_text(stretch.from_s, 0), clock_text(stretch.to_s - stretch.from_s, 0));
+    page += fmt::format("<tr><td class=\"number\">{}</td><td>{}</td><td class=\"number\">{}</td><td class=\"number\">{}</td></tr>\n",
+                        ++number, html_text(name), clock_text(stretch.from_s, 0), clock_text(stretch.to_s - stretch.from_s, 0));
   }
   page += "</tbody></table>\n</section>\n";
 }
@@ -217,7 +232,8 @@ std::vector<std::size_t> table_rows(const ReportData& data) {
 }
 
 void add_chart_table(std::string& page, const ReportData& data, const Chart& chart, const std::vector<std::size_t>& rows) {
-  page += "<details><summary>Table: " + html_text(chart.title) + "</summary>\n<div class=\"wide\"><table><thead><tr><th scope=\"col\" class=\"number\">Time</th>";
+  page += "<details><summary>Table: " + html_text(chart.title) +
+          "</summary>\n<div class=\"wide\"><table><thead><tr><th scope=\"col\" class=\"number\">Time</th>";
   std::vector<std::size_t> columns;
   for (const ChartLine& line : chart.lines) {
     columns.push_back(static_cast<std::size_t>(data.charts.column(line.signal)));
@@ -247,11 +263,17 @@ char letter_of(const Event& event) {
 }
 
 void add_charts(std::string& page, const ReportData& data) {
-  page += "<h2 id=\"charts\">Charts</h2>\n<p class=\"soft\">Drag across a chart to zoom all of them, double-click to see the whole run again; with Shift held, drag to move. "
-          "Each interval shows its least and its greatest value, so no peak of the trace is lost. Segments of the programme are shaded in turn and named above, "
-          "phases of the atmosphere below.</p>\n<p class=\"key soft\"><span><b>A</b>alarm</span><span><b>I</b>interlock</span><span><b>F</b>fault injected</span>"
-          "<span><b>O</b>operator</span><span><b>X</b>expectation violated</span></p>\n<noscript><p>The charts need scripts; the tables below them do not.</p></noscript>\n"
-          "<div class=\"zoom\"><button id=\"zoom-all\" type=\"button\">Whole run</button><label>Segment <select id=\"zoom-to\"><option value=\"\">all</option>";
+  page +=
+      "<h2 id=\"charts\">Charts</h2>\n<p class=\"soft\">Drag across a chart to zoom all of them, double-click to see the whole run again; "
+      "with Shift held, drag to move. "
+      "Each interval shows its least and its greatest value, so no peak of the trace is lost. Segments of the programme are shaded in turn "
+      "and named above, "
+      "phases of the atmosphere below.</p>\n<p class=\"key "
+      "soft\"><span><b>A</b>alarm</span><span><b>I</b>interlock</span><span><b>F</b>fault injected</span>"
+      "<span><b>O</b>operator</span><span><b>X</b>expectation violated</span></p>\n<noscript><p>The charts need scripts; the tables below "
+      "them do not.</p></noscript>\n"
+      "<div class=\"zoom\"><button id=\"zoom-all\" type=\"button\">Whole run</button><label>Segment <select id=\"zoom-to\"><option "
+      "value=\"\">all</option>";
   int number = 0;
   for (const Stretch& segment : data.summary.segments) {
     page += fmt::format("<option value=\"{}\">{}: {}</option>", number, number + 1, html_text(segment.name));
@@ -260,9 +282,10 @@ void add_charts(std::string& page, const ReportData& data) {
   page += "</select></label></div>\n";
   const std::vector<std::size_t> rows = table_rows(data);
   for (const Chart& chart : data.charts.charts()) {
-    page += fmt::format("<figure>\n<figcaption><h3>{0}</h3><span class=\"unit\">{1}</span></figcaption>\n<div class=\"legend\" id=\"legend-{2}\"></div>\n"
-                        "<div class=\"chart{3}\" id=\"chart-{2}\"></div>\n",
-                        html_text(chart.title), unit_text(chart.axis), chart.key, chart.key == "temperatures" ? " tall" : "");
+    page += fmt::format(
+        "<figure>\n<figcaption><h3>{0}</h3><span class=\"unit\">{1}</span></figcaption>\n<div class=\"legend\" id=\"legend-{2}\"></div>\n"
+        "<div class=\"chart{3}\" id=\"chart-{2}\"></div>\n",
+        html_text(chart.title), unit_text(chart.axis), chart.key, chart.key == "temperatures" ? " tall" : "");
     add_chart_table(page, data, chart, rows);
     page += "</figure>\n";
   }
@@ -292,8 +315,8 @@ void add_chart_list(std::string& page, const ChartData& charts) {
   page += ",\n\"charts\":[";
   bool first = true;
   for (const Chart& chart : charts.charts()) {
-    page += fmt::format("{}\n{{\"key\":{},\"title\":{},\"log\":{},\"low\":{},\"high\":{},\"lines\":[", first ? "" : ",", json_text(chart.key), json_text(chart.title),
-                        chart.logarithmic, chart.low, chart.high);
+    page += fmt::format("{}\n{{\"key\":{},\"title\":{},\"log\":{},\"low\":{},\"high\":{},\"lines\":[", first ? "" : ",",
+                        json_text(chart.key), json_text(chart.title), chart.logarithmic, chart.low, chart.high);
     first = false;
     for (std::size_t i = 0; i < chart.lines.size(); ++i) {
       const ChartLine& line = chart.lines[i];
@@ -309,13 +332,15 @@ void add_chart_list(std::string& page, const ChartData& charts) {
 void add_stretch_list(std::string& page, const char* key, const std::vector<Stretch>& stretches) {
   page += fmt::format(",\n\"{}\":[", key);
   for (std::size_t i = 0; i < stretches.size(); ++i) {
-    page += fmt::format("{}{{\"name\":{},\"from\":{},\"to\":{}}}", i == 0 ? "" : ",", json_text(stretches[i].name), stretches[i].from_s, stretches[i].to_s);
+    page += fmt::format("{}{{\"name\":{},\"from\":{},\"to\":{}}}", i == 0 ? "" : ",", json_text(stretches[i].name), stretches[i].from_s,
+                        stretches[i].to_s);
   }
   page += ']';
 }
 
 void add_run_data(std::string& page, const ReportData& data) {
-  page += fmt::format("<script type=\"application/json\" id=\"run\">\n{{\"width\":{},\"end\":{},\"index\":[", data.charts.width_s(), data.charts.end_s());
+  page += fmt::format("<script type=\"application/json\" id=\"run\">\n{{\"width\":{},\"end\":{},\"index\":[", data.charts.width_s(),
+                      data.charts.end_s());
   for (std::size_t i = 0; i < data.charts.intervals(); ++i) page += (i == 0 ? "" : ",") + std::to_string(data.charts.index(i));
   page += ']';
   add_columns(page, data.charts);
@@ -340,11 +365,14 @@ void add_events(std::string& page, const ReportData& data) {
   if (data.event_count > data.events.size()) {
     page += fmt::format("<p>The first {} of {} events; all of them are in events.csv.</p>\n", data.events.size(), data.event_count);
   }
-  page += fmt::format("<details{}><summary>{} events</summary>\n<div class=\"wide\"><table><thead><tr><th scope=\"col\" class=\"number\">Time</th><th scope=\"col\">Source</th>"
-                      "<th scope=\"col\">Kind</th><th scope=\"col\">Text</th></tr></thead>\n<tbody>\n", data.events.size() <= 40 ? " open" : "", data.events.size());
+  page += fmt::format(
+      "<details{}><summary>{} events</summary>\n<div class=\"wide\"><table><thead><tr><th scope=\"col\" class=\"number\">Time</th><th "
+      "scope=\"col\">Source</th>"
+      "<th scope=\"col\">Kind</th><th scope=\"col\">Text</th></tr></thead>\n<tbody>\n",
+      data.events.size() <= 40 ? " open" : "", data.events.size());
   for (const Event& event : data.events) {
-    page += "<tr><td class=\"number\">" + clock_text(event.time_s, 1) + "</td><td>" + html_text(event.source) + "</td><td>" + html_text(event.kind) + "</td><td>" +
-            html_text(event.text) + "</td></tr>\n";
+    page += "<tr><td class=\"number\">" + clock_text(event.time_s, 1) + "</td><td>" + html_text(event.source) + "</td><td>" +
+            html_text(event.kind) + "</td><td>" + html_text(event.text) + "</td></tr>\n";
   }
   page += "</tbody></table></div></details>\n";
 }
@@ -358,8 +386,11 @@ void add_identity(std::string& page, const ReportData& data) {
   add_pair(page, "seed", std::to_string(summary.seed));
   add_pair(page, "hash of every byte the controller sent", fmt::format("<code>{:016x}</code>", summary.controller_hash));
   add_pair(page, "hash of every signal at every tick", fmt::format("<code>{:016x}</code>", summary.trace_hash));
-  page += "</tbody></table>\n<p class=\"soft\">The same scenario, seed and version give the same bytes and the same figures. The file below repeats the run.</p>\n"
-          "<details><summary>Everything the run used (resolved.yaml)</summary>\n<pre>" + html_text(data.resolved_yaml) + "</pre></details>\n";
+  page +=
+      "</tbody></table>\n<p class=\"soft\">The same scenario, seed and version give the same bytes and the same figures. The file below "
+      "repeats the run.</p>\n"
+      "<details><summary>Everything the run used (resolved.yaml)</summary>\n<pre>" +
+      html_text(data.resolved_yaml) + "</pre></details>\n";
 }
 
 }  // namespace

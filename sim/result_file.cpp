@@ -81,7 +81,8 @@ void make_folder(const std::filesystem::path& folder) {
   std::filesystem::create_directories(folder, error);
   if (error) throw RecordingError(folder.string() + ": can't make this folder: " + error.message());
   if (!std::filesystem::is_directory(folder)) throw RecordingError(folder.string() + ": is not a folder");
-  if (::access(folder.c_str(), W_OK | X_OK) != 0) throw RecordingError(folder.string() + ": can't write into this folder: " + reason(errno));
+  if (::access(folder.c_str(), W_OK | X_OK) != 0)
+    throw RecordingError(folder.string() + ": can't write into this folder: " + reason(errno));
 }
 
 }  // namespace sim

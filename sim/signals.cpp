@@ -54,7 +54,8 @@ SignalTable::SignalTable(int zones) {
     signals_.push_back(made(row.name, row.unit, row.decimals, Signal::Origin::plant, row.meaning));
   }
   plant_count_ = size() - controller_count_;
-  signals_.push_back(made("line.errors", "1", 0, Signal::Origin::line, "answers missing, late or damaged since the start, as the bench saw them"));
+  signals_.push_back(
+      made("line.errors", "1", 0, Signal::Origin::line, "answers missing, late or damaged since the start, as the bench saw them"));
 }
 
 SignalTable::SignalTable(std::vector<Signal> signals) : signals_(std::move(signals)) {

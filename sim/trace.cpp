@@ -146,8 +146,8 @@ bool TraceReader::next(double& time_s, std::span<double> row) {
     if (at < end && *at != ',' && *at != '\r') at = std::from_chars(at, end, value).ptr;
     const char expected = i == row.size() ? '\r' : ',';
     if (at >= end || *at != expected) {
-      throw InputError({path_.string(), line_, static_cast<int>(at - text_.data() - static_cast<std::ptrdiff_t>(at_)) + 1}, "no number or too few fields",
-                       std::to_string(row.size() + 1) + " numbers");
+      throw InputError({path_.string(), line_, static_cast<int>(at - text_.data() - static_cast<std::ptrdiff_t>(at_)) + 1},
+                       "no number or too few fields", std::to_string(row.size() + 1) + " numbers");
     }
     ++at;
   }

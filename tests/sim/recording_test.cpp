@@ -55,7 +55,8 @@ class Recording : public testing::Test {
   ~Recording() override { std::filesystem::remove_all(folder_); }
 
   // Runs the made-up cycle to end_s and finishes it.
-  sim::Summary run(double end_s, const sim::Ending& ending = {}, const sim::Scenario& scenario = synthetic::scenario(), double glitch_s = -1.0) {
+  sim::Summary run(double end_s, const sim::Ending& ending = {}, const sim::Scenario& scenario = synthetic::scenario(),
+                   double glitch_s = -1.0) {
     const sim::SignalTable table = synthetic::table();
     sim::Recorder recorder(scenario, table, folder_, 0.1);
     for (int k = 0; 0.1 * k < end_s; ++k) {
@@ -143,7 +144,8 @@ TEST_F(Recording, SeesAGlitchOfOneTickBetweenTwoRows) {
 
 TEST_F(Recording, RepeatsToTheByteButForTheWallClock) {
   run(1000.0);
-  const std::string report = contents(folder_ / "report.html"), trace = contents(folder_ / "trace.csv"), junit = contents(folder_ / "junit.xml");
+  const std::string report = contents(folder_ / "report.html"), trace = contents(folder_ / "trace.csv"),
+                    junit = contents(folder_ / "junit.xml");
   run(1000.0);
   EXPECT_EQ(contents(folder_ / "report.html"), report);
   EXPECT_EQ(contents(folder_ / "trace.csv"), trace);

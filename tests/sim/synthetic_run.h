@@ -83,9 +83,33 @@ inline std::vector<double> frame_at(double time_s) {
   const double gauge = pa - 100800, shown = std::fmax(gauge, -5200.0);
   const double oxygen = time_s < 900 ? 209500 * std::exp(-time_s / 60) + 15 : 3 + 0.3 * wave + 12 * std::exp(-(time_s - 900) / 900);
   const double phase = segment == 0 ? 1 : segment == 1 ? 3 : 5;
-  return {1, static_cast<double>(segment), phase, 0, 0, degc - 4, shown, segment > 1 ? 4000.0 : 0.0, 0.4 + 0.02 * wave, segment == 0 ? 0 : 0.6 + 0.005 * wave,
-          segment == 0 ? 0 : 0.6, std::fmin(pa, 1360), oxygen, -60 + 15 * heat, degc + 2 * wave, degc, 0.5 * heat, degc - 6, degc - 3, 1400 * heat, pa, gauge,
-          oxygen * 0.9, -62 + 15 * heat, segment == 0 ? 0 : 0.6, time_s * 3e-4, time_s * 0.01};
+  return {1,
+          static_cast<double>(segment),
+          phase,
+          0,
+          0,
+          degc - 4,
+          shown,
+          segment > 1 ? 4000.0 : 0.0,
+          0.4 + 0.02 * wave,
+          segment == 0 ? 0 : 0.6 + 0.005 * wave,
+          segment == 0 ? 0 : 0.6,
+          std::fmin(pa, 1360),
+          oxygen,
+          -60 + 15 * heat,
+          degc + 2 * wave,
+          degc,
+          0.5 * heat,
+          degc - 6,
+          degc - 3,
+          1400 * heat,
+          pa,
+          gauge,
+          oxygen * 0.9,
+          -62 + 15 * heat,
+          segment == 0 ? 0 : 0.6,
+          time_s * 3e-4,
+          time_s * 0.01};
 }
 
 }  // namespace synthetic
