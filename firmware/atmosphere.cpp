@@ -178,7 +178,8 @@ void purge_by_volume(Atmosphere& atmosphere, const Parameters& parameters, const
                      const ProgrammeRun& run, AtmosphereDemand& demand) {
   go(atmosphere, AtmosphereStep::flow);
   flow_through(run, demand);
-  const bool passing = inputs.flow_slm >= parameters.purge_flow_min_slm && input(inputs, discrete::exhaust_open);
+  const bool passing = !inputs.flow_failed && inputs.flow_slm >= parameters.purge_flow_min_slm &&
+                       input(inputs, discrete::exhaust_open);
   if (passing) atmosphere.purged_sl += inputs.flow_slm * static_cast<float>(parameters.period_ms) * (1.0f / 60000.0f);
   if (atmosphere_volume_changes(atmosphere, parameters) >= segment.amount) atmosphere.task_done = true;
 }

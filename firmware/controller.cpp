@@ -206,7 +206,9 @@ void start(Controller& c, std::span<const std::uint8_t> store_image, ResetCause,
   // A cycle is never taken up again by itself: whatever the cause and however short the outage, the core comes up idle with
   // the safe values of the atmosphere in force.
   ::new (static_cast<void*>(&c)) Controller();
-  c.store_bad = load_store(store_image, c.parameters, c.programmes, c.journal);
+  int parameters_bad = 0;
+  c.store_bad = load_store(store_image, c.parameters, c.programmes, c.journal, parameters_bad);
+  c.parameters_bad = parameters_bad;
   c.totaliser.sum = c.journal.gas_total;
   c.interlocks.safe_row = atmosphere_safe_row(c.parameters, c.inputs, c.run);
 }

@@ -35,6 +35,7 @@ struct Controller {
   Journal journal;
   DirtyPages dirty;
   std::int32_t store_bad;             // pages and values not usable at start
+  std::int32_t parameters_bad;        // those of the parameters: no programme starts on presets nobody chose
   // the two lines
   StationLink station;
   Supervisory supervisory;

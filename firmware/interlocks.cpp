@@ -1,6 +1,7 @@
 #include "firmware/interlocks.h"
 
 #include <bit>
+#include <cmath>
 
 namespace fw {
 
@@ -87,6 +88,7 @@ static_assert([] {
 }());
 
 constexpr std::uint32_t pump_stop_longest_ms = 5000;     // an isolation that does not report shut must not run the pump for ever
+constexpr std::uint32_t heat_return_ms = 10000;          // common practice, no source: some seconds off before a contactor closes again
 constexpr std::uint32_t release_longest_ms = 120000;     // over-pressure row without a gauge that could end it
 
 bool input(const Inputs& inputs, std::uint16_t bit) { return (inputs.discrete & bit) != 0; }
@@ -100,6 +102,13 @@ bool heating(const Outputs& outputs, int zones) {
   bool any = false;
   for (int z = 0; z < zones; ++z) any = any || outputs.demand_frac[z] > 0.0f;
   return any;
+}
+
+bool heat_conditions(const Interlocks& interlocks, const Parameters& parameters, const Inputs& inputs,
+                     const Atmosphere& atmosphere) {
+  constexpr std::uint16_t healthy = discrete::door_closed | discrete::emergency_stop_healthy | discrete::limiter_healthy;
+  return inputs.known && (inputs.discrete & healthy) == healthy && interlocks.latched == 0 &&
+         atmosphere_permits_heat(atmosphere, parameters, inputs);
 }
 
 // --- Causes ------------------------------------------------------------------------------------------------------------
@@ -141,6 +150,7 @@ std::uint32_t gas_causes(const InterlockView& view) {
   return causes;
 }
 
+// Burst firing: the rms current goes with the root of the demand.
 std::uint32_t current_causes(const InterlockView& view) {
   const Inputs& in = view.inputs;
   const Parameters& p = view.parameters;
@@ -150,7 +160,7 @@ std::uint32_t current_causes(const InterlockView& view) {
   for (int z = 0; z < p.zones; ++z) {
     const float demand = view.before.demand_frac[z];
     surplus = surplus || (demand <= 0.0f && in.current_a[z] > p.current_off_a);
-    missing = missing || (demand > 0.1f && in.current_a[z] < least_a * demand);
+    missing = missing || (demand > 0.1f && in.current_a[z] < least_a * std::sqrt(demand));
   }
   std::uint32_t causes = 0;
   set(causes, row::current_without_demand, surplus);
@@ -281,6 +291,16 @@ void follow_over_pressure(Interlocks& interlocks, const InterlockView& view) {
   if (released && !input(in, discrete::over_pressure)) interlocks.over_pressure = false;
 }
 
+void follow_permissive(Interlocks& interlocks, const InterlockView& view) {
+  if (!heat_conditions(interlocks, view.parameters, view.inputs, view.atmosphere)) {
+    const bool lost = (view.before.coils & coil::contactor) != 0 || interlocks.heat_wait_ms != 0;
+    interlocks.heat_wait_ms = lost ? heat_return_ms : 0;
+    return;
+  }
+  const auto period_ms = static_cast<std::uint32_t>(view.parameters.period_ms);
+  interlocks.heat_wait_ms -= period_ms < interlocks.heat_wait_ms ? period_ms : interlocks.heat_wait_ms;
+}
+
 // The pump keeps running, inlet vent shut, until its isolation reports shut: then it stops.
 std::uint16_t pump_coils(Interlocks& interlocks, const InterlockView& view) {
   const bool runs = (view.before.coils & coil::pump_motor) != 0 && input(view.inputs, discrete::isolation_open) &&
@@ -308,9 +328,7 @@ std::span<const SafeValues> safe_table() { return safe_values; }
 
 bool heat_permissive(const Interlocks& interlocks, const Parameters& parameters, const Inputs& inputs,
                      const Atmosphere& atmosphere) {
-  constexpr std::uint16_t healthy = discrete::door_closed | discrete::emergency_stop_healthy | discrete::limiter_healthy;
-  return inputs.known && (inputs.discrete & healthy) == healthy && interlocks.latched == 0 &&
-         atmosphere_permits_heat(atmosphere, parameters, inputs);
+  return interlocks.heat_wait_ms == 0 && heat_conditions(interlocks, parameters, inputs, atmosphere);
 }
 
 void interlocks_step(Interlocks& interlocks, const InterlockView& view, Outputs& outputs) {
@@ -322,6 +340,7 @@ void interlocks_step(Interlocks& interlocks, const InterlockView& view, Outputs&
   interlocks.latched |= over & trips;
   interlocks.safe_row = atmosphere_safe_row(view.parameters, view.inputs, view.run);
   follow_over_pressure(interlocks, view);
+  follow_permissive(interlocks, view);
   if (interlocks.latched != 0 || !view.stands || interlocks.over_pressure) {
     impose_safe_values(interlocks, view, outputs);
   } else {

@@ -63,6 +63,7 @@ struct Interlocks {
   SafeRow safe_row = SafeRow::air;    // in force or ready to be
   std::uint32_t over_pressure_ms = 0;
   std::uint32_t pump_stop_ms = 0;     // since the pump was isolated
+  std::uint32_t heat_wait_ms = 0;     // until heat may come back after a loss of its permissive
   std::uint32_t response_ms[zone_count_max] = {};      // at highest demand without a response
   float response_degc[zone_count_max] = {};            // where that began
   std::uint16_t delay_ms[32] = {};    // by row, while its cause stands
@@ -80,7 +81,8 @@ struct InterlockView {
   bool latched;                  // FW_CHECK
 };
 
-// Door, emergency stop, limiter, atmosphere and trips together: heat may be on.
+// Door, emergency stop, limiter, atmosphere and trips together: heat may be on. Once lost while the contactor was closed, it
+// comes back only after its conditions have held for 10 s on end: a value at its limit must not make the contactor chatter.
 bool heat_permissive(const Interlocks& interlocks, const Parameters& parameters, const Inputs& inputs,
                      const Atmosphere& atmosphere);
 

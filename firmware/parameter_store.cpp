@@ -2,6 +2,7 @@
 
 #include <array>
 #include <bit>
+#include <cstddef>
 #include <cstring>
 
 namespace fw {
@@ -138,6 +139,18 @@ const std::uint8_t* payload_of(std::span<const std::uint8_t> image, int page) {
   return image.data() + static_cast<std::size_t>(page) * store_write_bytes + payload_at;
 }
 
+int load_parameters(std::span<const std::uint8_t> image, Parameters& parameters) {
+  static_assert(offsetof(Parameters, atmosphere_required) / 4 < parameter_page_words, "the unit's words lie in the first page");
+  int bad = 0;
+  for (int i = 0; i < parameter_pages; ++i) {
+    const PageRead read = look_at(image, parameter_page_first + i);
+    const int of_page = read.bad + (read.usable ? read_parameters(i, payload_of(image, parameter_page_first + i), parameters) : 0);
+    if (i == 0 && of_page > 0) parameters.retort_ceramic = parameters.load_titanium = parameters.atmosphere_required = 1;
+    bad += of_page;
+  }
+  return bad;
+}
+
 int load_programmes(std::span<const std::uint8_t> image, ProgrammeStore& programmes) {
   int bad = 0;
   for (int i = 0; i < segment_count; ++i) {
@@ -209,18 +222,14 @@ void encode_page(int page, const Parameters& parameters, const ProgrammeStore& p
   std::memcpy(bytes.data() + crc_at, &crc, sizeof crc);
 }
 
-int load_store(std::span<const std::uint8_t> image, Parameters& parameters, ProgrammeStore& programmes, Journal& journal) {
+int load_store(std::span<const std::uint8_t> image, Parameters& parameters, ProgrammeStore& programmes, Journal& journal,
+               int& parameters_bad) {
   parameters = default_parameters();
   for (ProgrammeEntry& entry : programmes.entries) entry = ProgrammeEntry{};   // no temporary: the stack is small
   for (Segment& segment : programmes.segments) segment = Segment{};
   journal = Journal{};
-  int bad = 0;
-  for (int i = 0; i < parameter_pages; ++i) {
-    const PageRead read = look_at(image, parameter_page_first + i);
-    bad += read.bad;
-    if (read.usable) bad += read_parameters(i, payload_of(image, parameter_page_first + i), parameters);
-  }
-  bad += load_programmes(image, programmes);
+  parameters_bad = load_parameters(image, parameters);
+  int bad = parameters_bad + load_programmes(image, programmes);
   for (int i = 0; i < 2; ++i) {
     const PageRead read = look_at(image, journal_page_first + i);
     bad += read.bad;

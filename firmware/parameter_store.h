@@ -59,8 +59,11 @@ void encode_page(int page, const Parameters& parameters, const ProgrammeStore& p
 
 // Reads what the image holds; everything it does not hold stays as a blank store gives it: default parameters, no
 // programmes, totaliser at zero. Returns the number of pages that were neither blank nor good, plus programmes and
-// parameters refused by their own bounds.
-int load_store(std::span<const std::uint8_t> image, Parameters& parameters, ProgrammeStore& programmes, Journal& journal);
+// parameters refused by their own bounds; parameters_bad: the parameters' part of it. A core whose own page of the unit is
+// bad can't tell what furnace it serves and takes it for the one that forgives least: a ceramic retort with titanium, heated
+// in inert gas only.
+int load_store(std::span<const std::uint8_t> image, Parameters& parameters, ProgrammeStore& programmes, Journal& journal,
+               int& parameters_bad);
 
 // Room for a programme of `segments` segments in slot `programme`, keeping what it has where it fits. Returns the index of
 // the first segment, or -1 if the store is full. Other programmes never move.

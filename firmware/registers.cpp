@@ -46,7 +46,7 @@ constexpr Row monitor_common[] = {
     {"controller.latched", "", u16, 0, "1: the core has stopped itself for good"},
     {"command.result", "", u16, 0,
      "0 accepted, 1 unknown command, 2 wrong state, 3 no such programme, 4 no such segment, 5 segment invalid, 6 store full, "
-     "7 value out of bounds, 8 trip stands, 9 fault latched"},
+     "7 value out of bounds, 8 trip stands, 9 fault latched, 10 store damaged"},
     {"command.count", "", u16, 0, "commands handled since start, modulo 65536"},
     {"load.pv", "degC", f32, 2, "load thermocouple"},
     {"pressure.pv", "Pa gauge", f32, 1, "gauge-pressure transmitter"},

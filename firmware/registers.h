@@ -57,7 +57,8 @@ enum class [[nodiscard]] Refusal : std::uint16_t {
   store_full = 6,             // no room among the 512 segments, or programme too long
   value_out_of_bounds = 7,
   trip_stands = 8,            // a trip's cause has not gone
-  fault_latched = 9           // the core has stopped itself for good
+  fault_latched = 9,          // the core has stopped itself for good
+  store_damaged = 10          // parameters were damaged at start: write them, then power up again
 };
 
 // Monitor block, in address order from 0 without holes. The block of one heat zone stands last, so that a reader asks for

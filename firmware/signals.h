@@ -33,6 +33,7 @@ struct Inputs {
   bool chamber_below_range = false;   // legal in vacuum
   bool vacuum_in_range = false;       // capacitance gauge not saturated
   bool oxygen_valid = false;          // cell hot, gas passing it
+  bool flow_failed = false;           // acts at once: a purge is not proven by a meter's last good value
   std::uint8_t zone_failed = 0;       // bit per zone in use
   std::uint16_t discrete = 0;
   std::uint16_t station = 0;          // bit 0 its watchdog has acted, bits 8..11 the row it imposes

@@ -105,7 +105,8 @@ void decode_transmitters(StationLink& link, const Answer& answer, const Paramete
   const int index = gas < gas_count ? gas : 0;
   const FlowMeter meter{parameters.meter_full_scale_slm, index == 0 ? 1.0f : parameters.gas_conversion[index]};
   const float meter_ma = answer.raw(meter_1);
-  if (current_failed(current_class(meter_ma)) || answer.flagged(meter_1)) {
+  inputs.flow_failed = current_failed(current_class(meter_ma)) || answer.flagged(meter_1);
+  if (inputs.flow_failed) {
     suspect |= 1u << meter_1;
   } else {
     inputs.flow_slm = flow_slm(meter, meter_ma);

@@ -35,6 +35,7 @@ Refusal select_programme(Controller& c, std::uint16_t number) {
 Refusal start_programme(Controller& c) {
   if (c.run.state != ProgrammeState::idle || !c.inputs.known) return Refusal::wrong_state;
   if (c.interlocks.latched != 0) return Refusal::trip_stands;
+  if (c.parameters_bad != 0) return Refusal::store_damaged;
   const ProgrammeEntry& entry = c.programmes.entries[c.journal.programme];
   if (entry.segments == 0) return Refusal::no_such_programme;
   if (!FW_CHECK(c.latch, entry.first_segment + entry.segments <= segment_count)) return Refusal::fault_latched;
@@ -417,9 +418,14 @@ ModbusException write_window(Controller& c, std::uint32_t address, std::uint32_t
   return ModbusException::none;
 }
 
-// What the furnace is and how it is measured does not change under a running programme.
-bool fixed_while_running(const ParameterInfo& info) {
-  return std::strncmp(info.name, "unit.", 5) == 0 || std::strncmp(info.name, "instruments.", 12) == 0;
+// What the furnace is and how it is measured does not change under a running programme; what it is, not while it is hot
+// either: the safe values of its atmosphere hang on it.
+bool fixed_now(const Controller& c, const ParameterInfo& info) {
+  const bool unit = std::strncmp(info.name, "unit.", 5) == 0;
+  const bool hot = c.inputs.known && (c.inputs.hottest_degc > c.parameters.air_admittance_max_degc ||
+                                      c.inputs.load_degc > c.parameters.air_admittance_max_degc);
+  if (!at_rest(c.run.state)) return unit || std::strncmp(info.name, "instruments.", 12) == 0;
+  return unit && hot;
 }
 
 ModbusException write_parameters(Controller& c, std::uint32_t address, std::uint32_t count, const std::uint16_t* values) {
@@ -429,7 +435,7 @@ ModbusException write_parameters(Controller& c, std::uint32_t address, std::uint
   for (std::uint32_t i = 0; i < count; i += 2) {
     const ParameterInfo& info = table[(first + i) / 2];
     if (!parameter_accepts(info, bits_at(values + i))) return ModbusException::illegal_value;
-    if (programme_active(c.run) && fixed_while_running(info)) return ModbusException::device_busy;
+    if (fixed_now(c, info)) return ModbusException::device_busy;
   }
   for (std::uint32_t i = 0; i < count; i += 2) {
     const ParameterInfo& info = table[(first + i) / 2];

@@ -28,8 +28,9 @@ constexpr int silent_ticks_max = 20;            // of the supervisory port, befo
 constexpr std::size_t answer_bytes_max = 256;
 
 // Names of what a refused command gives back, as command.result numbers them.
-constexpr std::array<const char*, 10> refusals{"accepted", "unknown command", "not in this state", "no such programme", "no such segment",
-                                               "segment invalid", "store full", "value out of bounds", "a trip stands", "fault latched"};
+constexpr std::array<const char*, 11> refusals{"accepted", "unknown command", "not in this state", "no such programme", "no such segment",
+                                               "segment invalid", "store full", "value out of bounds", "a trip stands", "fault latched",
+                                               "store damaged"};
 
 std::vector<std::uint8_t> store_image_of(const Scenario& scenario) {
   std::vector<std::uint8_t> image(fw::store_image_bytes);

@@ -204,6 +204,23 @@ TEST(InterlockRow, DemandWithoutCurrentTripsAfterTenSeconds) {
   expect_trip(s, row::demand_without_current, 6.0);
 }
 
+// Four panels side by side: one open leaves three quarters of the current, and rms current goes with the root of the demand.
+TEST(InterlockRow, OneOpenPanelOfFourIsNoticedAtEveryDemand) {
+  fw::Parameters p = in_argon();
+  p.element_current_min_a = 11.4f;   // between 13.0 and 9.8 A
+  for (const double share : {1.0, 0.75}) {
+    StandIn s = heating(p);
+    const bool tripped = s.run_until(
+        [&] {
+          s.raw[20] = 4.0 + 16.0 * share * 13.0 * std::sqrt(static_cast<double>(s.told.demand[0])) / 30.0;
+          return s.trip() != 0;
+        },
+        60.0);
+    EXPECT_EQ(tripped, share < 1.0) << share << " at " << s.told.demand[0];
+    if (tripped) { EXPECT_EQ(s.trip(), row::demand_without_current); }
+  }
+}
+
 TEST(InterlockRow, LostSupplyTripsAPhaseThatNeedsGas) {
   StandIn s = heating();
   s.supply = false;
@@ -263,9 +280,26 @@ TEST(InterlockRow, HeatIsRefusedWhileOxygenIsAboveThePermissive) {
   EXPECT_FALSE(s.told.coil(bit::contactor));
   EXPECT_EQ(s.trip(), 0);
   s.raw[12].reset();
-  s.run(5.0);
+  s.run(9.0);
+  EXPECT_EQ(s.value("interlock.heat_permissive"), 0.0) << "not before the conditions have held for 10 s";
+  s.run(6.0);
   EXPECT_EQ(s.value("interlock.heat_permissive"), 1.0);
   EXPECT_GT(s.told.demand[0], 0.0f) << "heat comes back by itself";
+}
+
+TEST(InterlockRow, OxygenAtThePermissivesLimitDoesNotMakeTheContactorChatter) {
+  StandIn s = heating();
+  int closings = 0;
+  bool closed = true;
+  for (int i = 0; i < 1200; ++i) {
+    s.raw[12] = cell_mv(i % 4 < 2 ? 19.0 : 21.0);   // 2.5 Hz about 20 ppm
+    s.tick();
+    const bool now = s.told.coil(bit::contactor);
+    closings += now && !closed;
+    closed = now;
+  }
+  EXPECT_FALSE(closed);
+  EXPECT_EQ(closings, 0) << "in two minutes";
 }
 
 TEST(InterlockRow, AirIsRefusedToHotTitanium) {

@@ -14,8 +14,8 @@ struct Loaded {
   fw::Parameters parameters{};
   std::unique_ptr<fw::ProgrammeStore> programmes = std::make_unique<fw::ProgrammeStore>();
   fw::Journal journal{};
-  int bad = 0;
-  explicit Loaded(const Bytes& image) { bad = fw::load_store(image, parameters, *programmes, journal); }
+  int bad = 0, parameters_bad = 0;
+  explicit Loaded(const Bytes& image) { bad = fw::load_store(image, parameters, *programmes, journal, parameters_bad); }
 };
 
 TEST(ParameterTable, NamesAreUniqueAndPresetsWithinTheirBounds) {
@@ -109,6 +109,7 @@ TEST(Store, DamagedPageIsBlankAndCountedAndTakesNothingElseWithIt) {
   segment_hit[64 * fw::segment_page_first + 10] ^= 1;
   const Loaded two(segment_hit);
   EXPECT_EQ(two.bad, 2) << "the segment, and the programme that needs it";
+  EXPECT_EQ(two.parameters_bad, 0);
   EXPECT_EQ(two.programmes->entries[0].segments, 0);
   EXPECT_TRUE(same(two.parameters, in_argon()));
 }
@@ -128,6 +129,32 @@ TEST(Store, DamageShowsAsAnAlarm) {
   StandIn s(image);
   s.run(1.0);
   EXPECT_TRUE(s.alarm(fw::alarm::store_damaged));
+}
+
+TEST(Store, WithDamagedParametersStartsNothing) {
+  for (const std::size_t byte : {std::size_t{10}, std::size_t{70}}) {
+    Bytes image = store_of(in_air(), {ramp(100.0f, 0.1f), end()});
+    image[byte] ^= 1;
+    StandIn s(image);
+    s.run(1.0);
+    EXPECT_NE(s.command(fw::Command::start), fw::Refusal::accepted) << byte;
+    EXPECT_EQ(s.state(), 0) << byte;
+  }
+  Bytes image = store_of(in_argon(), {ramp(100.0f, 0.1f), end()});
+  image[70] ^= 1;
+  StandIn s(image);
+  s.run(1.0);
+  EXPECT_EQ(s.command(fw::Command::start), fw::Refusal::store_damaged);
+}
+
+// A hot retort that comes up with its parameters lost must not be left to draw air.
+TEST(Store, ThatHasLostWhatFurnaceItServesKeepsThePurgeOpen) {
+  Bytes image = store_of(in_argon(), {ramp(100.0f, 0.1f), end()});
+  image[10] ^= 1;   // the page of the unit
+  StandIn s(image);
+  s.tick();
+  EXPECT_EQ(s.told.coils, 0u) << "normal positions: purge and exhaust open";
+  EXPECT_EQ(s.told.safe_row, 2u);
 }
 
 TEST(Totaliser, OutlivesAPowerCut) {

@@ -180,6 +180,18 @@ TEST(Purge, DoesNotCountWithoutFlow) {
   EXPECT_LT(counted, 0.01);
 }
 
+TEST(Purge, DoesNotCountByAMeterThatHasFailed) {
+  StandIn s = started(in_argon(), {evacuate(15.0f), backfill(4000.0f, 5.0f), purge(3.0f, 4000.0f, 5.0f), end()});
+  ASSERT_TRUE(s.run_until([&] { return s.value("atmosphere.volume_changes") > 0.5; }, 1000.0));
+  s.raw[10] = 0.0;   // broken wire: the last good value, 5 slm, stays on the screen
+  s.run(0.3);
+  const double counted = s.value("atmosphere.volume_changes");
+  s.run(600.0);
+  EXPECT_EQ(s.value("atmosphere.volume_changes"), counted);
+  EXPECT_EQ(s.segment(), 2);
+  EXPECT_TRUE(s.alarm(fw::alarm::transmitter_failed));
+}
+
 TEST(Purge, ByVacuumCyclesEmptiesAndFillsAsOftenAsAsked) {
   fw::Segment cycles = purge(0.0f, 4000.0f, 5.0f);
   cycles.options = fw::by_vacuum_cycles;

@@ -198,6 +198,21 @@ TEST(ParameterRegisters, OfTheUnitStandWhileAProgrammeRuns) {
   EXPECT_EQ(s.reply[1], 16);
 }
 
+// What the furnace is decides which safe values stand: not to be changed under a load that is still hot.
+TEST(ParameterRegisters, OfTheUnitStandWhileTheFurnaceIsHot) {
+  StandIn s(store_of(in_argon(), {ramp(400.0f, 0.1f), end()}));
+  s.process.load_degc = s.process.zone_degc = 600.0;
+  s.run(1.0);
+  ASSERT_EQ(s.state(), 0);
+  s.tick(StandIn::write_request(parameter_register("unit.retort_ceramic"), u16s({0, 0})));
+  EXPECT_EQ(s.reply[1], 0x90);
+  EXPECT_EQ(s.core->parameters.retort_ceramic, 1);
+  s.process.load_degc = s.process.zone_degc = 60.0;
+  s.run(1.0);
+  s.tick(StandIn::write_request(parameter_register("unit.retort_ceramic"), u16s({0, 0})));
+  EXPECT_EQ(s.reply[1], 16);
+}
+
 TEST(ParameterRegisters, ReadBackEveryParameter) {
   StandIn s = idle_one();
   for (std::size_t i = 0; i < fw::parameter_table().size(); ++i) {
