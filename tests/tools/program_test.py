@@ -22,6 +22,44 @@ SCENARIOS = ROOT / "configs" / "scenarios"
 DEMO = SCENARIOS / "cycles" / "titanium_stress_relief.yaml"
 SHORT = ["--set", "run.at_most=20 min"]
 VERBS = {"run", "check", "report", "replay", "registers", "faults"}
+SCENARIO, FURNACE, CONTROLLER = ("scenarios/cycles/titanium_stress_relief.yaml", "furnaces/retort_12l.yaml",
+                                 "controllers/one_zone_retort.yaml")
+BROKEN = {  # what is wrong: the file, a piece of it, and what stands there instead
+    "neither gauge nor abs": (SCENARIO, "to: 1 kPa gauge", "to: 1 kPa"),
+    "abs for gauge": (SCENARIO, "to: 1 kPa gauge", "to: 1 kPa abs"),
+    "gauge for abs": (SCENARIO, "below: 15 Pa abs", "below: 15 Pa gauge"),
+    "bare number": (SCENARIO, "flow: 5 slm", "flow: 5"),
+    "unknown unit": (SCENARIO, "timeout: 15 min", "timeout: 15 minutes"),
+    "another quantity": (SCENARIO, "timeout: 15 min", "timeout: 15 kPa abs"),
+    "negative time": (SCENARIO, "timeout: 15 min", "timeout: -15 min"),
+    "temperature for a difference": (SCENARIO, "within: 10 K", "within: 10 degC"),
+    "above what a furnace bears": (SCENARIO, "to: 792 degC", "to: 7920 degC"),
+    "ramp that stands": (SCENARIO, "rate: 8 K/min", "rate: 0 K/min"),
+    "not finite": (SCENARIO, "to: 180 degC", "to: nan degC"),
+    "unknown gas": (SCENARIO, "gas: argon", "gas: aragon"),
+    "unknown kind of segment": (SCENARIO, "    leak_test:", "    leak_tset:"),
+    "segment named twice": (SCENARIO, "name: second evacuation", "name: first evacuation"),
+    "gain set that is not there": (SCENARIO, "gain_set: 2", "gain_set: 5"),
+    "unknown signal": (SCENARIO, "never: plant.gas.gauge > 6 kPa", "never: plant.gas.gage > 6 kPa"),
+    "comparison of unlike quantities": (SCENARIO, "never: plant.gas.gauge > 6 kPa", "never: plant.gas.gauge > 6 K"),
+    "number where truth is wanted": (SCENARIO, "never: plant.gas.gauge > 6 kPa", "never: plant.gas.gauge"),
+    "window in no segment": (SCENARIO, "during_segment: leak test", "during_segment: leek test"),
+    "no such file": (SCENARIO, "retort_12l.yaml", "retort_13l.yaml"),
+    "tab": (SCENARIO, "  - name: purge", "\t- name: purge"),
+    "anchor": (SCENARIO, "title: Stress", "title: &a Stress"),
+    "negative volume": (FURNACE, "volume: 12 L", "volume: -12 L"),
+    "volume in the wrong unit": (FURNACE, "volume: 12 L", "volume: 12 kg"),
+    "unknown boundary": (FURNACE, "boundary: retort", "boundary: retrot"),
+    "emissivity above one": (FURNACE, "emissivity_outside: 0.80", "emissivity_outside: 1.80"),
+    "no supply": (FURNACE, "regulated: 40 kPa gauge", "regulated: -40 kPa gauge"),
+    "unknown thermocouple": (FURNACE, "zone_thermocouple: N", "zone_thermocouple: Q"),
+    "key twice": (CONTROLLER, "  zones: 1", "  period: 100 ms\n  zones: 1"),
+    "period out of bounds": (CONTROLLER, "period: 100 ms", "period: 5 s"),
+    "exchange over 80 % of the period": (CONTROLLER, "period: 100 ms", "period: 20 ms"),
+    "gain without its unit": (CONTROLLER, "gain: 0.03 1/K", "gain: 0.03"),
+    "neither yes nor no": (CONTROLLER, "retort_ceramic: yes", "retort_ceramic: perhaps"),
+    "unknown parameter": (CONTROLLER, "oxygen_heat:", "oxygen_heet:"),
+}
 UNREPEATABLE = {"wall_s", "speed"}
 PROGRAM, LIBRARY = "", ""
 
@@ -81,7 +119,10 @@ class CommandLine(ProgramCase):
     def test_broken_input_exits_2_and_writes_nothing(self):
         text = DEMO.read_text()
         broken = {"missing.yaml": None, "empty.yaml": "", "list.yaml": "- a\n", "open.yaml": "title: [\n",
-                  "latin.yaml": b"title: caf\xe9\n", "unknown.yaml": text + "\nno_such_key: 1\n"}
+                  "latin.yaml": b"title: caf\xe9\n", "unknown.yaml": text + "\nno_such_key: 1\n",
+                  "ten_megabytes.yaml": text + "# " + "x" * 10_000_000 + "\n", "deep.yaml": "title: " + "[" * 10000 + "\n",
+                  "nul.yaml": b"title: a\0b\n", "two_documents.yaml": text + "\n---\n" + text,
+                  "too_long.yaml": text.replace("  - name: end\n", "  - wait: {for: 1 min}\n" * 200 + "  - name: end\n", 1)}
         for name, content in broken.items():
             path = self.scratch / name
             if isinstance(content, bytes):
@@ -90,6 +131,19 @@ class CommandLine(ProgramCase):
                 path.write_text(content)
             with self.subTest(name=name):
                 self.assertExit(saggar("run", path, "--out", self.out), 2, re.escape(name))
+                self.assertFalse(self.out.exists())
+        for name, (file, before, after) in BROKEN.items():
+            with self.subTest(name=name):
+                configs = self.scratch / "configs"
+                shutil.rmtree(configs, ignore_errors=True)
+                shutil.copytree(ROOT / "configs", configs)
+                spoilt = configs / file
+                text = spoilt.read_text()
+                self.assertIn(before, text, "nothing to spoil")
+                line = text[:text.index(before)].count("\n") + 1
+                spoilt.write_text(text.replace(before, after, 1))
+                done = saggar("run", configs / "scenarios" / "cycles" / "titanium_stress_relief.yaml", "--out", self.out)
+                self.assertExit(done, 2, rf"{re.escape(spoilt.name)}:{line}:\d+")
                 self.assertFalse(self.out.exists())
         for change in ("nonsense", "run.at_most=20", "run.no_such=1", "=1"):
             with self.subTest(change=change):
