@@ -30,7 +30,7 @@ constexpr AlarmInfo table[] = {
     {"demand without current", medium, 5000, 5000, "a heater element may be open"},
     {"current without demand", high, 1000, 1000, "a heater switch conducts"},
     {"segment failed", high, 0, 0, "a segment ran out of time or a leak test failed"},
-    {"segment waits", low, 60000, 0, "a segment's time stands still: tolerance, hold-back or no heat permissive"},
+    {"segment waits", low, 60000, 0, "a segment's time stands still: tolerance or no heat permissive"},
     {"store damaged", low, 0, 0, "pages of the store were not usable at start"},
     {"oxygen cell", medium, 30000, 5000, "oxygen not measured in a hold phase"},
     {"contactor", medium, 2000, 2000, "contactor's feedback differs from its coil"},

@@ -119,7 +119,7 @@ ProgrammeView programme_view(const Controller& c) {
   view.task_failed = mine && c.atmosphere.task_failed;
   view.plant_settled = c.run.settle_ms >= stop_least_ms && !input(c, discrete::contactor_closed) &&
                        !input(c, discrete::isolation_open) && (c.outputs.coils & coil::pump_motor) == 0;
-  view.hold_back_k = c.parameters.ramp_hold_back_k;
+  view.ramp_tolerance_k = c.parameters.ramp_tolerance_k;
   view.task_timeout_ms = task_timeout_ms(c);
   return view;
 }

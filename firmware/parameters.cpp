@@ -123,7 +123,7 @@ constexpr ParameterInfo table[] = {
      "set point minus process value of the flow"},
     {"limits.current_off", "A", FW_AT(current_off_a), false, 0.01f, 1000.0f, 1.0f,
      "highest current of a zone at no demand: more is a switch that conducts"},
-    {"programme.ramp_hold_back", "K", FW_AT(ramp_hold_back_k), false, 0.0f, 2000.0f, 0.0f,
+    {"programme.ramp_tolerance", "K", FW_AT(ramp_tolerance_k), false, 0.0f, 2000.0f, 0.0f,
      "a ramp waits while the process value is farther behind than this, 0 off"},
     {"limits.response_window", "s", FW_AT(response_window_s), false, 0.0f, 36000.0f, 900.0f,
      "highest demand this long without a response is a broken loop, 0 off"},

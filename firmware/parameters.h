@@ -80,7 +80,7 @@ struct Parameters {
   float evacuate_timeout_s, backfill_timeout_s, purge_timeout_s;
   float flow_deviation_alarm_slm;
   float current_off_a;                    // per zone at no demand: more is a switch that conducts
-  float ramp_hold_back_k;                 // a ramp waits while the process value is farther than this from it; 0 off
+  float ramp_tolerance_k;                 // a ramp waits while the process value is farther than this from it; 0 off
   float response_window_s;                // full demand this long without response_rise_k: the loop is broken; 0 off
   float response_rise_k;
   float load_above_heater_k;              // load hotter than the heater side by more than this while heating: a sensor lies; 0 off

@@ -100,8 +100,8 @@ void next_segment(ProgrammeRun& run, float lead_degc) {
 void step_ramp(ProgrammeRun& run, const Segment& segment, const ProgrammeView& view) {
   const float rate = ramp_rate(run, segment);
   const float behind_k = rate < 0.0f ? view.farthest_degc - run.setpoint_degc : run.setpoint_degc - view.farthest_degc;
-  const bool held_back = view.hold_back_k > 0.0f && behind_k > view.hold_back_k;
-  run.waiting = held_back || !view.heat_permissive || !view.heater_good;
+  const bool out_of_tolerance = view.ramp_tolerance_k > 0.0f && behind_k > view.ramp_tolerance_k;
+  run.waiting = out_of_tolerance || !view.heat_permissive || !view.heater_good;
   run.rate_k_per_s = run.waiting ? 0.0f : rate;
   if (!run.waiting) run.counted_ms += view.period_ms;
   const float moved = run.start_degc + rate * (static_cast<float>(run.counted_ms) * 0.001f);

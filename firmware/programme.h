@@ -61,7 +61,7 @@ struct ProgrammeRun {
   ProgrammeState state = ProgrammeState::idle;
   bool heat_wanted = false;          // a ramp has given the heat loops a set point
   bool starting = false;             // begins with the next step
-  bool waiting = false;              // the segment's time stands still: tolerance, hold-back or no heat permissive
+  bool waiting = false;              // the segment's time stands still: tolerance or no heat permissive
   bool failed = false;               // a segment did (time-out, leak test): the reason of an abort
   bool load_needed = false;          // some segment judges by the load thermocouple
   Gas gas = Gas::keep;
@@ -91,7 +91,7 @@ struct ProgrammeView {
   bool heater_good, load_good;       // sensors
   bool task_done, task_failed;       // atmosphere, of the segment running
   bool plant_settled;                // pump isolated and stopped, heat off: a stop is complete
-  float hold_back_k;                 // 0 off
+  float ramp_tolerance_k;                 // 0 off
   std::uint32_t task_timeout_ms;     // for evacuate, backfill and purge without their own
 };
 

@@ -32,9 +32,9 @@ TEST(Ramp, ByTimeReachesItsTargetInThatTime) {
   EXPECT_EQ(s.value("heat.1.sp"), 220.0);
 }
 
-TEST(Ramp, WaitsForALoadThatLagsWhereHoldBackIsSet) {
+TEST(Ramp, WaitsForALoadThatLagsWhereAToleranceIsSet) {
   fw::Parameters p = in_air();
-  p.ramp_hold_back_k = 10.0f;
+  p.ramp_tolerance_k = 10.0f;
   StandIn s = started(p, {ramp(800.0f, 2.0f), end()});
   double worst = 0.0;
   s.run_until([&] { worst = std::max(worst, s.value("heat.1.sp") - s.value("heat.1.pv")); return s.segment() == -1; }, 4000.0);
