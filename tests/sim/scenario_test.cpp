@@ -370,7 +370,8 @@ TEST(Scenario, LoadsWithoutExpectations) {
 
 TEST(Scenario, SaysInPlainWordsWhatItWouldDo) {
   const std::string text = sim::describe(sim::load_scenario(configs / "scenarios/cycles/titanium_stress_relief.yaml"));
-  for (const char* part : {"Stress relief", "ramp to 792 degC at 8 K/min", "soak for 2 h", "3 volume changes", "expectations, judged at every tick", "12 L"})
+  for (const char* part : {"Stress relief", "ramp to 792 degC at 8 K/min", "soak for 2 h", "3 volume changes",
+                           "expectations, judged at every tick", "12 L"})
     EXPECT_NE(text.find(part), std::string::npos) << part << " in:\n" << text;
 }
 
