@@ -42,7 +42,7 @@ struct Inputs {
   float hottest_degc = 0.0f;          // of the zones in use
   float load_degc = 0.0f;
   float chamber_pa = 0.0f;            // gauge
-  float vacuum_pa = 0.0f;             // absolute
+  float vacuum_pa = 101325.0f;        // absolute; before the first answer nothing may pass for a vacuum
   float barometer_pa = 101325.0f;     // absolute
   float flow_slm = 0.0f;
   float oxygen_ppm = 209500.0f;

@@ -119,6 +119,9 @@ void decode_transmitters(StationLink& link, const Answer& answer, const Paramete
   for (int z = 0; z < parameters.zones; ++z) {
     decode_transmitter(answer, current_1 + z, 0.0f, parameters.current_full_scale_a, suspect, inputs.current_a[z]);
   }
+  // The capacitance gauge saturates at 10.2 V, legally; beyond, or flagged below, its wire is broken.
+  const float gauge_v = answer.raw(capacitance);
+  if (gauge_v > 10.3f || (gauge_v < 10.0f && answer.flagged(capacitance))) suspect |= 1u << capacitance;
   decode_oxygen(answer, parameters, suspect, inputs);
   if (parameters.retort_ceramic == 0 && parameters.atmosphere_required == 0) {
     suspect &= (1u << mains) | (0xFu << current_1);   // a furnace in air need not have the others

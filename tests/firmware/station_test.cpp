@@ -122,6 +122,27 @@ TEST(CapacitanceGauge, AtRestDoesNotPassForAVacuum) {
   EXPECT_FALSE(done_early);
 }
 
+TEST(CapacitanceGauge, BrokenWireIsToldAndSaturationIsNot) {
+  StandIn saturated(store_of(in_argon(), {evacuate(15.0f), end()}));
+  saturated.status = 1u << 8;   // 10.2 V at the barometer: out of range, and legal
+  saturated.run(10.0);
+  EXPECT_FALSE(saturated.alarm(fw::alarm::transmitter_failed));
+  for (const double open_v : {0.0, 10.5}) {
+    StandIn s = started(in_argon(), {evacuate(15.0f), end()});
+    s.status = 1u << 8;
+    s.raw[8] = open_v;
+    s.run(5.0);
+    EXPECT_TRUE(s.alarm(fw::alarm::transmitter_failed)) << open_v;
+  }
+}
+
+TEST(InputsBeforeTheFirstAnswer, ShowNoVacuum) {
+  StandIn s(store_of(in_argon(), {evacuate(15.0f), end()}));
+  s.silent = true;
+  s.run(0.5);
+  EXPECT_GT(s.value("vacuum.pv"), 100000.0);
+}
+
 TEST(OxygenCell, ColdOrInVacuumIsNotValidAndKeepsItsLastValue) {
   StandIn s = one();
   s.process.oxygen_frac = 1000e-6;
