@@ -274,6 +274,62 @@ TEST(Stop, BringsTheSafeValuesByWayOfStopping) {
   EXPECT_EQ(s.state(), idle);
 }
 
+// Evacuation, backfill, leak test, purge, ramp, soak and cooling: held, taken up again, stopped, and powered down in each.
+class EverySegment : public testing::TestWithParam<int> {
+ protected:
+  static StandIn reached(int number) {
+    StandIn s = started(in_argon(), {evacuate(15.0f), backfill(4000.0f, 5.0f), evacuate(15.0f), leak_test(60.0, 20.0f / 60.0f),
+                                     backfill(4000.0f, 5.0f), purge(3.0f, 4000.0f, 5.0f), with_flow(ramp(180.0f, 0.1f), 0.6f),
+                                     soak(600.0, 0.0f), cool(60.0f), end()});
+    if (!s.run_until([&] { return s.segment() == number; }, 20000.0)) throw std::runtime_error("not reached");
+    s.run(20.0);
+    return s;
+  }
+  static void expect_safe(const StandIn& s) {
+    for (const unsigned shut : {bit::contactor, bit::process, bit::bypass, bit::air, bit::pump, bit::isolation}) {
+      EXPECT_FALSE(s.told.coil(shut)) << shut;
+    }
+    EXPECT_FALSE(s.told.coil(bit::purge_shut)) << "argon, not air, fills it";
+    EXPECT_FALSE(s.told.coil(bit::exhaust_shut));
+    EXPECT_EQ(s.told.valve_frac, 1.0f);
+    EXPECT_EQ(s.told.demand[0], 0.0f);
+  }
+};
+
+TEST_P(EverySegment, IsHeldAndGoesOnToTheNext) {
+  StandIn s = reached(GetParam());
+  ASSERT_EQ(s.command(fw::Command::hold), fw::Refusal::accepted);
+  s.run(300.0);
+  EXPECT_EQ(s.segment(), GetParam());
+  EXPECT_EQ(s.state(), held);
+  EXPECT_EQ(s.trip(), 0);
+  ASSERT_EQ(s.command(fw::Command::resume), fw::Refusal::accepted);
+  EXPECT_TRUE(s.run_until([&] { return s.segment() != GetParam(); }, 20000.0));
+  EXPECT_NE(s.state(), aborted);
+}
+
+TEST_P(EverySegment, StopsInTheSafeValues) {
+  StandIn s = reached(GetParam());
+  ASSERT_EQ(s.command(fw::Command::stop), fw::Refusal::accepted);
+  ASSERT_TRUE(s.run_until([&] { return s.state() == stopped; }, 15.0));
+  expect_safe(s);
+  s.run(600.0);
+  expect_safe(s);
+  EXPECT_EQ(s.trip(), 0);
+}
+
+TEST_P(EverySegment, ComesUpInTheSafeValuesAfterAPowerCut) {
+  StandIn s = reached(GetParam());
+  s.restart();
+  s.tick();
+  expect_safe(s);
+  s.run(60.0);
+  expect_safe(s);
+  EXPECT_EQ(s.state(), idle);
+}
+
+INSTANTIATE_TEST_SUITE_P(Programme, EverySegment, testing::Range(0, 9));
+
 TEST(SetPoint, MayBeMovedInASoakAndNotInARamp) {
   StandIn s = started(in_air(), {ramp(200.0f, 0.5f), soak(10000.0, 0.0f), end()});
   s.run(10.0);
