@@ -281,7 +281,11 @@ class Breakdowns(ProgramCase):
     def test_interrupt_leaves_valid_partial_results(self):
         process = subprocess.Popen([PROGRAM, "run", str(DEMO), "--out", str(self.out)], stdout=subprocess.PIPE,
                                    stderr=subprocess.PIPE, text=True)
-        time.sleep(0.4)
+        for _ in range(1000):            # a loaded machine takes its time to begin
+            if self.out.exists():
+                break
+            time.sleep(0.02)
+        time.sleep(0.2)
         process.send_signal(signal.SIGINT)
         text, errors = process.communicate(timeout=60)
         self.assertEqual(process.returncode, 130, text + errors)
