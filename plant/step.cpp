@@ -139,6 +139,7 @@ Balance energy_balance(const Model& m, const State& s) {
 }
 
 Balance species_balance(const Model&, const State& s, int species) {
+  if (species < 0 || species >= gas_species) throw std::out_of_range("species_balance: the gas holds gas_species species");
   const auto i = static_cast<std::size_t>(species);
   const double held = s.gas.chamber_mol[i] + s.gas.hose_mol[i];
   return {s.gas.received_mol[i] + s.gas.lost_mol[i], held - s.start_mol[i] - s.gas.received_mol[i] + s.gas.lost_mol[i]};

@@ -47,6 +47,6 @@ void observe(const Model& model, const State& state, std::span<double> truth);  
 // residual / flowed is what the tests bound.
 struct Balance { double flowed; double residual; };
 Balance energy_balance(const Model& model, const State& state);
-Balance species_balance(const Model& model, const State& state, int species);
+Balance species_balance(const Model& model, const State& state, int species);   // 0 .. gas_species - 1, else std::out_of_range
 
 }  // namespace plant
