@@ -195,7 +195,7 @@ template <typename Real>
 void BasicPid<Real>::add_to_integral(Real change) {
   if (!(change > -integral_max)) change = std::isfinite(change) ? -integral_max : Real(0);  // a NaN adds nothing
   if (change > integral_max) change = integral_max;
-  constexpr std::int64_t sum_max = std::int64_t{1} << 62;
+  constexpr std::int64_t sum_max = (std::int64_t{1} << 62) - 1;  // plus the largest change, 2^62, still fits
   std::int64_t sum = integral_ + static_cast<std::int64_t>(std::round(change * units_per_one));
   if (sum > sum_max) sum = sum_max;
   if (sum < -sum_max) sum = -sum_max;
