@@ -125,6 +125,10 @@ void read_parts(const YamlNode& root, Scenario& scenario) {
   const Vocabulary vocabulary{scenario.programme, SignalTable(scenario.parameters.zones)};
   if (const YamlNode* actions = root.child("actions")) scenario.actions = read_actions(*actions, vocabulary);
   if (const YamlNode* faults = root.child("faults")) scenario.faults = read_faults(*faults, vocabulary);
+  if (const YamlNode* compare = root.child("compare")) {
+    scenario.compare = read_tolerance(*compare);
+    check_tolerance(scenario.compare, vocabulary.signals);
+  }
   if (const YamlNode* expectations = root.child("expectations")) scenario.expectations = read_expectations(*expectations, vocabulary);
 }
 
@@ -136,7 +140,8 @@ const FieldTable& scenario_fields() {
 }
 
 const std::vector<std::string>& scenario_sections() {
-  static const std::vector<std::string> sections = {"furnace", "controller", "set", "programme", "actions", "faults", "expectations"};
+  static const std::vector<std::string> sections = {"furnace", "controller", "set", "programme", "actions", "faults", "expectations",
+                                                    "compare"};
   return sections;
 }
 
@@ -157,6 +162,7 @@ std::string write_scenario(const Scenario& scenario) {
   if (!scenario.actions.empty()) text += "actions:\n" + write_actions(scenario.actions, 2);
   if (!scenario.faults.empty()) text += "faults:\n" + write_faults(scenario.faults, 2);
   if (!scenario.expectations.empty()) text += "expectations:\n" + write_expectations(scenario.expectations, 2);
+  text += "compare:\n" + write_tolerance(scenario.compare, 2);
   return text;
 }
 

@@ -12,6 +12,7 @@
 #include "firmware/registers.h"
 #include "plant/furnace.h"
 #include "sim/input_error.h"
+#include "sim/tolerance.h"
 
 namespace sim {
 
@@ -91,6 +92,7 @@ struct Scenario {
   std::vector<FaultSource> faults;
   std::vector<ExpectationSource> expectations;
   RecordSource record;
+  Tolerance compare;                   // what `saggar compare` lets a run differ from its baseline
   RunSource run;
   double baud = 115200.0;              // both lines, 8E1
   std::string resolved_yaml;           // everything used, defaults included: reading it gives this scenario again

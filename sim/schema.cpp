@@ -13,6 +13,7 @@
 #include "sim/moment.h"
 #include "sim/programme_file.h"
 #include "sim/scenario_file.h"
+#include "sim/tolerance.h"
 
 namespace sim {
 
@@ -124,6 +125,12 @@ Json faults_schema() {
   return kinds_list(table_schema(fault_time_fields()), kinds);
 }
 
+Json compare_schema() {
+  Json compare = table_schema(tolerance_fields());
+  compare["properties"]["signals"] = {{"type", "array"}, {"items", table_schema(tolerance_rule_fields())}};
+  return compare;
+}
+
 Json scenario_schema() {
   Json root = table_schema(scenario_fields());
   Json& keys = root["properties"];
@@ -137,6 +144,7 @@ Json scenario_schema() {
   keys["actions"] = actions_schema();
   keys["faults"] = faults_schema();
   keys["expectations"] = {{"type", "array"}, {"items", table_schema(expectation_fields())}};
+  keys["compare"] = compare_schema();
   for (const char* key : {"furnace", "controller", "programme"}) root["required"].push_back(key);
   return root;
 }
@@ -190,6 +198,8 @@ std::string fields_markdown() {
   add_table(text, "Fault", fault_time_fields());
   for (const FaultKind& kind : fault_table()) add_table(text, "Fault: " + std::string(kind.name), fault_fields(kind, -1));
   add_table(text, "Expectation", expectation_fields());
+  add_table(text, "Compare", tolerance_fields());
+  add_table(text, "Compare: an item of `signals`", tolerance_rule_fields());
   add_table(text, "Furnace", furnace_fields());
   add_table(text, "Controller", controller_fields());
   return text;

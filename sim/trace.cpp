@@ -135,14 +135,14 @@ TraceReader::TraceReader(const std::filesystem::path& file) : path_(file), text_
   }
 }
 
-bool TraceReader::next(double& time_s, std::span<double> row) {
+bool TraceReader::next(double& time_s, std::span<double> row, double empty) {
   if (at_ >= text_.size()) return false;
   ++line_;
   const char* at = text_.data() + at_;
   const char* const end = text_.data() + text_.size();
   for (std::size_t i = 0; i <= row.size(); ++i) {
     double& value = i == 0 ? time_s : row[i - 1];
-    value = 0.0;
+    value = empty;
     if (at < end && *at != ',' && *at != '\r') at = std::from_chars(at, end, value).ptr;
     const char expected = i == row.size() ? '\r' : ',';
     if (at >= end || *at != expected) {

@@ -56,8 +56,8 @@ class TraceReader {
  public:
   explicit TraceReader(const std::filesystem::path& file);
   const std::vector<Signal>& signals() const { return signals_; }
-  // false at the end. row: in the order of signals(); an empty field reads as 0.
-  bool next(double& time_s, std::span<double> row);
+  // false at the end. row: in the order of signals(); an empty field (nothing finite was there) reads as `empty`.
+  bool next(double& time_s, std::span<double> row, double empty = 0.0);
 
  private:
   std::filesystem::path path_;

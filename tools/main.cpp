@@ -48,6 +48,7 @@ int main(int argc, char** argv) {
   app.set_version_flag("--version", "saggar " SAGGAR_VERSION);
   tools::add_run(app, invocation);
   tools::add_check(app, invocation);
+  tools::add_compare(app, invocation);
   tools::add_report(app, invocation);
   tools::add_replay(app, invocation);
   tools::add_registers(app, invocation);

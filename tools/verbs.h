@@ -35,6 +35,7 @@ CLI::Validator controller_kind();
 
 void add_run(CLI::App& app, Invocation& invocation);
 void add_check(CLI::App& app, Invocation& invocation);
+void add_compare(CLI::App& app, Invocation& invocation);
 void add_report(CLI::App& app, Invocation& invocation);
 void add_replay(CLI::App& app, Invocation& invocation);
 void add_registers(CLI::App& app, Invocation& invocation);
