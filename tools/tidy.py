@@ -50,6 +50,8 @@ class Tree:
         for folder, folders, names in os.walk(self.root):
             folders[:] = sorted(name for name in folders if name not in SKIPPED_FOLDERS)
             for name in sorted(names):
+                if name in SKIPPED_FOLDERS:     # .git is a file in a linked working copy
+                    continue
                 path = pathlib.Path(folder, name)
                 relative = path.relative_to(self.root).as_posix()
                 try:
