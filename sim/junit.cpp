@@ -26,9 +26,9 @@ std::size_t sequence(std::string_view text, std::size_t at) {
   return size;
 }
 
-void add_case(pugi::xml_node suite, const Summary& summary, const ExpectationResult& result) {
+void add_case(pugi::xml_node suite, const std::string& name, const ExpectationResult& result) {
   pugi::xml_node one = suite.append_child("testcase");
-  one.append_attribute("classname") = xml_text(summary.scenario).c_str();
+  one.append_attribute("classname") = name.c_str();
   one.append_attribute("name") = xml_text(result.name).c_str();
   one.append_attribute("time") = fmt::format("{:.3f}", result.judged_s).c_str();
   const std::string margin = result.judged ? fmt::format("margin {:.6g} {} at {:.3f} s", result.margin, result.unit, result.at_s)
@@ -39,6 +39,25 @@ void add_case(pugi::xml_node suite, const Summary& summary, const ExpectationRes
     failure.text() = xml_text(result.statement).c_str();
   }
   one.append_child("system-out").text() = xml_text(result.statement + "\n" + margin).c_str();
+}
+
+pugi::xml_node begin_suite(pugi::xml_node suites, const std::string& name, const JunitCounts& counts) {
+  pugi::xml_node suite = suites.append_child("testsuite");
+  suite.append_attribute("name") = xml_text(name).c_str();
+  suite.append_attribute("tests") = counts.tests;
+  suite.append_attribute("failures") = counts.failures;
+  suite.append_attribute("errors") = counts.errors;
+  suite.append_attribute("skipped") = 0;
+  suite.append_attribute("time") = fmt::format("{:.3f}", counts.time_s).c_str();
+  return suite;
+}
+
+void add_run_case(pugi::xml_node suite, const std::string& name, double time_s, const char* kind, const std::string& message) {
+  pugi::xml_node run = suite.append_child("testcase");
+  run.append_attribute("classname") = xml_text(name).c_str();
+  run.append_attribute("name") = "run";
+  run.append_attribute("time") = fmt::format("{:.3f}", time_s).c_str();
+  run.append_child(kind).append_attribute("message") = xml_text(message).c_str();
 }
 
 }  // namespace
@@ -55,27 +74,42 @@ std::string xml_text(std::string_view text) {
   return clean;
 }
 
-std::string junit_xml(const Summary& summary) {
+std::string html_text(std::string_view text) {
+  std::string safe;
+  for (const char c : xml_text(text)) {
+    switch (c) {
+      case '&': safe += "&amp;"; break;
+      case '<': safe += "&lt;"; break;
+      case '>': safe += "&gt;"; break;
+      case '"': safe += "&quot;"; break;
+      default: safe += c;
+    }
+  }
+  return safe;
+}
+
+JunitCounts add_suite(pugi::xml_node suites, const Summary& summary, const std::string& name) {
   int failures = 0;
   for (const ExpectationResult& result : summary.expectations) failures += result.pass ? 0 : 1;
   const bool broken = !summary.broken_by.empty(), none = summary.expectations.empty();
+  const JunitCounts counts{static_cast<int>(summary.expectations.size()) + (broken || none ? 1 : 0),
+                           failures + (none && !broken ? 1 : 0), broken ? 1 : 0, summary.simulated_s};
+  pugi::xml_node suite = begin_suite(suites, name, counts);
+  for (const ExpectationResult& result : summary.expectations) add_case(suite, xml_text(name), result);
+  if (broken) add_run_case(suite, name, summary.simulated_s, "error", summary.broken_by);
+  else if (none) add_run_case(suite, name, summary.simulated_s, "failure", "no expectations: nothing was judged");
+  return counts;
+}
+
+JunitCounts add_error_suite(pugi::xml_node suites, const std::string& name, const std::string& why) {
+  const JunitCounts counts{1, 0, 1, 0.0};
+  add_run_case(begin_suite(suites, name, counts), name, 0.0, "error", why);
+  return counts;
+}
+
+std::string junit_xml(const Summary& summary) {
   pugi::xml_document document;
-  pugi::xml_node suite = document.append_child("testsuites").append_child("testsuite");
-  suite.append_attribute("name") = xml_text(summary.scenario).c_str();
-  suite.append_attribute("tests") = static_cast<int>(summary.expectations.size()) + (broken || none ? 1 : 0);
-  suite.append_attribute("failures") = failures + (none && !broken ? 1 : 0);
-  suite.append_attribute("errors") = broken ? 1 : 0;
-  suite.append_attribute("skipped") = 0;
-  suite.append_attribute("time") = fmt::format("{:.3f}", summary.simulated_s).c_str();
-  for (const ExpectationResult& result : summary.expectations) add_case(suite, summary, result);
-  if (broken || none) {
-    pugi::xml_node run = suite.append_child("testcase");
-    run.append_attribute("classname") = xml_text(summary.scenario).c_str();
-    run.append_attribute("name") = "run";
-    run.append_attribute("time") = fmt::format("{:.3f}", summary.simulated_s).c_str();
-    const std::string message = broken ? xml_text(summary.broken_by) : std::string("no expectations: nothing was judged");
-    run.append_child(broken ? "error" : "failure").append_attribute("message") = message.c_str();
-  }
+  add_suite(document.append_child("testsuites"), summary, summary.scenario);
   std::ostringstream stream;
   document.save(stream, "  ", pugi::format_indent, pugi::encoding_utf8);
   return stream.str();

@@ -24,20 +24,6 @@ namespace {
 constexpr std::size_t marks_max = 200;        // lines across the charts; all events are in the table
 constexpr std::size_t table_rows_max = 60;    // of the table beside a chart
 
-std::string html_text(std::string_view text) {
-  std::string safe;
-  for (const char c : xml_text(text)) {
-    switch (c) {
-      case '&': safe += "&amp;"; break;
-      case '<': safe += "&lt;"; break;
-      case '>': safe += "&gt;"; break;
-      case '"': safe += "&quot;"; break;
-      default: safe += c;
-    }
-  }
-  return safe;
-}
-
 // A string of JSON that may stand inside a script element.
 std::string json_text(std::string_view text) {
   std::string safe = "\"";

@@ -30,14 +30,17 @@ struct Break {
   ExitCode code = all_hold;
 };
 
-Break advance_to_the_end(sim::Bench& bench, sim::Recorder& recorder, ProgrammeShare& share, Progress& progress) {
+Break advance_to_the_end(sim::Bench& bench, sim::Recorder& recorder, ProgrammeShare& share, Progress& progress,
+                         const ScenarioRun& run) {
   constexpr std::uint64_t ticks_between_looks = 512;
   try {
     while (bench.advance()) {
       recorder.on_tick(bench);
       if (interrupt_asked.load(std::memory_order_relaxed)) return {"interrupted", interrupted};
-      if (progress.shown() && bench.ticks() % ticks_between_looks == 0) {
-        progress.show(share.done(bench.segment(), bench.time_s()), bench.time_s());
+      if ((progress.shown() || run.watch) && bench.ticks() % ticks_between_looks == 0) {
+        const double done = share.done(bench.segment(), bench.time_s());
+        progress.show(done, bench.time_s());
+        if (run.watch) run.watch(done, bench.time_s());
       }
     }
   } catch (const sim::EndpointDifference& error) {
@@ -95,7 +98,7 @@ ScenarioResult perform(const ScenarioRun& run) {
 
   ProgrammeShare share(scenario);
   Progress progress(scenario.name, run.quiet, run.begin);
-  const Break broken = advance_to_the_end(bench, recorder, share, progress);
+  const Break broken = advance_to_the_end(bench, recorder, share, progress, run);
   progress.clear();
 
   if (tape) tape->finish(bench.controller_hash());

@@ -4,6 +4,7 @@
 #include <atomic>
 #include <chrono>
 #include <filesystem>
+#include <functional>
 #include <optional>
 #include <string>
 #include <vector>
@@ -26,6 +27,7 @@ struct ScenarioRun {
   sim::EndpointSettings controller;
   bool quiet = false;                         // no progress
   std::chrono::steady_clock::time_point begin;
+  std::function<void(double done, double simulated_s)> watch;   // now and then; may be empty
 };
 
 struct ScenarioResult {

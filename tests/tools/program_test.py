@@ -212,8 +212,8 @@ class Runs(ProgramCase):
         for jobs in (1, 2):
             done = saggar("run", SCENARIOS, *SHORT, "--jobs", jobs, "--out", self.scratch / str(jobs))
             self.assertIn(done.returncode, (0, 1), done.stderr)
-        names = sorted(path.name for path in (self.scratch / "1").iterdir())
-        self.assertEqual(names, sorted(path.stem for path in SCENARIOS.rglob("*.yaml")))
+        names = sorted(path.parent.relative_to(self.scratch / "1").as_posix() for path in (self.scratch / "1").rglob("tape"))
+        self.assertEqual(names, sorted(path.relative_to(SCENARIOS).with_suffix("").as_posix() for path in SCENARIOS.rglob("*.yaml")))
         for name in names:
             self.assertSameRun(self.scratch / "1" / name, self.scratch / "2" / name)
 
