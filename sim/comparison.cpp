@@ -24,7 +24,8 @@ struct Walk {
   SignalComparison& result;
   double extra, extra_relative;        // what the thinning of a baseline file may be off
   bool recorded;
-  bool started = false;
+  bool started = false, open = false;
+  double before_s = -1.0, sum = 0.0, squares = 0.0;
 
   double depth_of(double value, const BoxWindow::Box& box, double reference) const {
     if (std::isnan(box.low)) return std::isnan(value) || recorded ? 0.0 : infinite;
@@ -47,55 +48,62 @@ struct Walk {
     result.state = SignalComparison::State::differs;
   }
 
-  // The run's rows against the baseline's box; also the plain differences, weighted by time.
+  // One instant of the two at once: deviation, plain difference, stretches outside.
+  void take(const Deviation& found, double difference) {
+    note(found);
+    ++result.points;
+    if (before_s >= 0.0 && std::isfinite(difference)) {
+      const double lasted = found.time_s - before_s;
+      result.covered_s += lasted;
+      sum += difference * lasted;
+      squares += difference * difference * lasted;
+    }
+    if (std::isfinite(difference)) result.greatest = std::max(result.greatest, std::fabs(difference));
+    before_s = found.time_s;
+    if (found.depth > 1.0) {
+      if (open) result.outside.back().to_s = found.time_s;
+      else if (result.outside.size() < SignalComparison::outside_max) result.outside.push_back({"", found.time_s, found.time_s});
+    }
+    open = found.depth > 1.0 && !result.outside.empty();
+  }
+
+  void skip() {
+    open = false;
+    before_s = -1.0;
+  }
+
+  // The run's rows against the baseline's box.
   void forwards(const Polyline& run, const Polyline& baseline, double until_s) {
     BoxWindow window(baseline, result.tube.shift_s);
-    double before_s = -1.0, sum = 0.0, squares = 0.0;
-    bool open = false;
     for (std::size_t i = 0; i < run.size(); ++i) {
       const double time_s = run.times_s[i], value = run.values[i];
       if (time_s < baseline.times_s.front() - instant_s || time_s > until_s) continue;
       const double there = baseline.at(std::clamp(time_s, baseline.times_s.front(), baseline.times_s.back()));
-      if (recorded && std::isnan(there)) {
-        open = false;
-        before_s = -1.0;
-        continue;
-      }
-      const BoxWindow::Box box = window.at(time_s);
-      const Deviation found{time_s, value, there, depth_of(value, box, there)};
-      note(found);
-      ++result.points;
-      const double difference = value - there;
-      if (before_s >= 0.0 && std::isfinite(difference)) {
-        const double lasted = time_s - before_s;
-        result.covered_s += lasted;
-        sum += difference * lasted;
-        squares += difference * difference * lasted;
-      }
-      if (std::isfinite(difference)) result.greatest = std::max(result.greatest, std::fabs(difference));
-      before_s = time_s;
-      if (found.depth > 1.0) {
-        if (open) result.outside.back().to_s = time_s;
-        else if (result.outside.size() < SignalComparison::outside_max) result.outside.push_back({"", time_s, time_s});
-      }
-      open = found.depth > 1.0 && !result.outside.empty();
-    }
-    if (result.covered_s > 0.0) {
-      result.mean = sum / result.covered_s;
-      result.rms = std::sqrt(squares / result.covered_s);
+      take({time_s, value, there, depth_of(value, window.at(time_s), there)}, value - there);
     }
   }
 
+  // The baseline's points against the run's box. Of a recorded log these are all: what lay between its rows nobody knows.
   void backwards(const Polyline& run, const Polyline& baseline, double until_s) {
     BoxWindow window(run, result.tube.shift_s);
     for (std::size_t i = 0; i < baseline.size(); ++i) {
       const double time_s = baseline.times_s[i], value = baseline.values[i];
-      if (time_s < run.times_s.front() - instant_s || time_s > until_s || (recorded && std::isnan(value))) continue;
-      const BoxWindow::Box box = window.at(time_s);
+      if (time_s < run.times_s.front() - instant_s || time_s > until_s) continue;
       const double there = run.at(std::clamp(time_s, run.times_s.front(), run.times_s.back()));
-      if (recorded && std::isnan(box.low)) continue;
-      note({time_s, there, value, depth_of(value, box, value)});
+      if (recorded && std::isnan(value)) {
+        skip();
+        continue;
+      }
+      const Deviation found{time_s, there, value, depth_of(value, window.at(time_s), value)};
+      if (recorded) take(found, there - value);
+      else note(found);
     }
+  }
+
+  void finish() {
+    if (!(result.covered_s > 0.0)) return;
+    result.mean = sum / result.covered_s;
+    result.rms = std::sqrt(squares / result.covered_s);
   }
 };
 
@@ -109,8 +117,9 @@ SignalComparison compare_signal(const RecordedSignal& run, const RecordedSignal&
   }
   Walk walk{result, baseline.within, baseline.within_relative, recorded};
   const double until_s = std::min(run.line.times_s.back(), baseline.line.times_s.back()) + instant_s;
-  walk.forwards(run.line, baseline.line, until_s);
+  if (!recorded) walk.forwards(run.line, baseline.line, until_s);
   walk.backwards(run.line, baseline.line, until_s);
+  walk.finish();
   return result;
 }
 

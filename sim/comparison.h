@@ -68,7 +68,7 @@ struct Comparison {
   bool differs = false;
 };
 
-// recorded: the baseline comes from a logger: what it lacks or has gaps in is not compared, nor are lengths.
+// recorded: the baseline comes from a logger: it is compared at its own rows, what it lacks or has gaps in is not, nor are lengths.
 Comparison compare_runs(const Baseline& run, const Baseline& baseline, const Tolerance& tolerance, bool recorded = false);
 
 // Which of two deviating signals is named first: the one that leaves its tube earlier; at the same instant the deeper one; where

@@ -12,8 +12,7 @@
 #include "sim/cautions.h"
 #include "sim/fixed_decimal.h"
 #include "sim/input_error.h"
-#include "sim/junit.h"
-#include "sim/report_page.h"
+#include "sim/page.h"
 #include "sim/result_file.h"
 #include "sim/trace.h"
 
@@ -24,36 +23,9 @@ namespace {
 constexpr std::size_t marks_max = 200;        // lines across the charts; all events are in the table
 constexpr std::size_t table_rows_max = 60;    // of the table beside a chart
 
-// A string of JSON that may stand inside a script element.
-std::string json_text(std::string_view text) {
-  std::string safe = "\"";
-  for (const char c : xml_text(text)) {
-    if (c == '"' || c == '\\') safe += '\\';
-    if (c == '<') safe += "\\u003c";
-    else if (static_cast<unsigned char>(c) < 0x20) safe += ' ';
-    else safe += c;
-  }
-  return safe + "\"";
-}
-
-void add_number(std::string& text, double value, int decimals) {
-  char number[fixed_decimal_bytes];
-  const char* end = write_fixed(number, value, decimals);
-  if (end == number) text += "null";
-  else text.append(number, static_cast<std::size_t>(end - number));
-}
-
 std::string fixed(double value, int decimals) {
   std::string text;
   add_number(text, value, decimals);
-  return text;
-}
-
-std::string clock_text(double time_s, int decimals) {
-  const double whole = std::floor(time_s + 1e-6);
-  const auto seconds = static_cast<long long>(whole);
-  std::string text = fmt::format("{}:{:02}:{:02}", seconds / 3600, seconds / 60 % 60, seconds % 60);
-  if (decimals > 0) text += fixed(std::max(0.0, time_s - whole), decimals).substr(1);
   return text;
 }
 
@@ -77,15 +49,7 @@ std::string outcome(const Summary& summary) {
 
 void add_head(std::string& page, const Summary& summary) {
   const std::string title = html_text(summary.title.empty() ? summary.scenario : summary.title);
-  page +=
-      "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
-      "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; script-src "
-      "'unsafe-inline'\">\n"
-      "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<title>" +
-      title + ": report of a run</title>\n<style>\n";
-  page += library_css;
-  page += page_css;
-  page += "</style>\n</head>\n<body>\n<main>\n<h1>" + title + "</h1>\n";
+  page += page_begin(title + ": report of a run") + "<h1>" + title + "</h1>\n";
   if (!summary.why.empty()) page += "<p>" + html_text(summary.why) + "</p>\n";
   page += outcome(summary);
   page += fmt::format("\n<p class=\"soft\">Scenario <code>{}</code>, {} simulated, seed {}. A simulated furnace, not a real one.</p>\n",
@@ -396,12 +360,7 @@ std::string report_html(const ReportData& data) {
   add_identity(page, data);
   page += "</main>\n";
   add_run_data(page, data);
-  for (const std::string_view script : {library_js, synchronizer_js, page_js}) {
-    page += "<script>\n";
-    page += script;
-    page += "</script>\n";
-  }
-  page += "</body>\n</html>\n";
+  page += page_end();
   return page;
 }
 

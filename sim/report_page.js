@@ -168,7 +168,7 @@
       legend: 'always', legendFormatter: legend(chart),
       series: look.series, colors: look.colors,
       valueRange: range(chart, data), dateWindow: [0, run.end],
-      connectSeparatedPoints: true, highlightCircleSize: 3, animatedZooms: false,
+      connectSeparatedPoints: !run.gaps, highlightCircleSize: 3, animatedZooms: false,
       gridLineColor: style('--rule'), axisLineColor: style('--soft'), gridLineWidth: 0.4,
       underlayCallback: underlay,
       axes: {

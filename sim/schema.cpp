@@ -10,6 +10,7 @@
 #include "sim/fault_file.h"
 #include "sim/fields.h"
 #include "sim/furnace_file.h"
+#include "sim/log_mapping.h"
 #include "sim/moment.h"
 #include "sim/programme_file.h"
 #include "sim/scenario_file.h"
@@ -131,6 +132,13 @@ Json compare_schema() {
   return compare;
 }
 
+Json mapping_schema() {
+  Json mapping = table_schema(mapping_fields());
+  mapping["properties"]["columns"] = {{"type", "array"}, {"minItems", 1}, {"items", table_schema(mapping_column_fields())}};
+  mapping["required"].push_back("columns");
+  return mapping;
+}
+
 Json scenario_schema() {
   Json root = table_schema(scenario_fields());
   Json& keys = root["properties"];
@@ -167,13 +175,14 @@ void add_table(std::string& text, const std::string& title, const FieldTable& ta
 
 }  // namespace
 
-std::vector<std::string> schema_kinds() { return {"furnace", "controller", "scenario"}; }
+std::vector<std::string> schema_kinds() { return {"furnace", "controller", "scenario", "mapping"}; }
 
 std::string json_schema(std::string_view kind) {
   Json schema;
   if (kind == "furnace") schema = table_schema(furnace_fields());
   else if (kind == "controller") schema = table_schema(controller_fields());
   else if (kind == "scenario") schema = scenario_schema();
+  else if (kind == "mapping") schema = mapping_schema();
   else throw std::invalid_argument("no schema of this kind: " + std::string(kind));
   Json root{{"$schema", "https://json-schema.org/draft/2020-12/schema"}, {"title", kind}};
   root.update(schema);
@@ -202,6 +211,8 @@ std::string fields_markdown() {
   add_table(text, "Compare: an item of `signals`", tolerance_rule_fields());
   add_table(text, "Furnace", furnace_fields());
   add_table(text, "Controller", controller_fields());
+  add_table(text, "Mapping of a recorded log", mapping_fields());
+  add_table(text, "Mapping: an item of `columns`", mapping_column_fields());
   return text;
 }
 

@@ -1,13 +1,17 @@
-// saggar compare: a run against a baseline, with tolerance tubes; --accept writes the baseline anew.
+// saggar compare: a run against a baseline or a recorded log, with tolerance tubes; --accept writes the baseline anew.
 #include <filesystem>
 #include <memory>
 #include <string>
 
 #include <fmt/format.h>
+#include <nlohmann/json.hpp>
 
 #include "sim/baseline.h"
 #include "sim/comparison.h"
 #include "sim/input_error.h"
+#include "sim/log_mapping.h"
+#include "sim/overlay.h"
+#include "sim/recorded_log.h"
 #include "sim/result_file.h"
 #include "sim/yaml_tree.h"
 #include "tools/verbs.h"
@@ -18,7 +22,7 @@ namespace {
 namespace fs = std::filesystem;
 
 struct Options {
-  std::string run, baseline, tolerance;
+  std::string run, baseline, tolerance, report, recorded, mapping;
   bool accept = false, accept_broken = false, json = false, quiet = false;
 };
 
@@ -61,11 +65,33 @@ int accept(const Options& options, const sim::Baseline& run, const sim::Toleranc
   return all_hold;
 }
 
+int compare_recorded(const Options& options, const sim::Baseline& run, const sim::Tolerance& tolerance) {
+  const sim::RecordedLog log = sim::read_log(options.recorded, sim::read_mapping_file(options.mapping), run);
+  const sim::Comparison comparison = sim::compare_runs(run, log.recorded, tolerance, true);
+  if (!options.report.empty()) {
+    write_file(options.report, sim::recorded_page(comparison, run, log, sim::recorded_title(run)));
+  }
+  if (options.json) {
+    nlohmann::ordered_json json = nlohmann::ordered_json::parse(sim::comparison_json(comparison));
+    json["log"] = {{"rows", log.rows}, {"shift_s", log.shift_s}, {"ignored", log.ignored}, {"notes", log.notes}};
+    fmt::print("{}\n", json.dump(2));
+  } else if (!options.quiet) {
+    fmt::print("{}{}", sim::comparison_text(comparison), sim::recorded_text(comparison, log));
+  }
+  return comparison.differs ? differs : all_hold;
+}
+
 int compare(const Options& options) {
+  if (options.baseline.empty() == options.recorded.empty()) throw UsageError("found both or neither; expected BASELINE or --recorded LOG");
+  if (options.recorded.empty() != options.mapping.empty()) throw UsageError("--recorded LOG and --mapping MAP go together");
+  if (options.accept && !options.recorded.empty()) throw UsageError("--accept keeps a run; a recorded log is none");
   const sim::Baseline run = sim::read_baseline(options.run);
   const sim::Tolerance tolerance = tolerance_for(options, run);
+  if (!options.recorded.empty()) return compare_recorded(options, run, tolerance);
   if (options.accept) return accept(options, run, tolerance);
-  const sim::Comparison comparison = sim::compare_runs(run, sim::read_baseline(options.baseline), tolerance);
+  const sim::Baseline baseline = sim::read_baseline(options.baseline);
+  const sim::Comparison comparison = sim::compare_runs(run, baseline, tolerance);
+  if (!options.report.empty()) write_file(options.report, sim::comparison_page(comparison, run, baseline));
   if (options.json) fmt::print("{}", sim::comparison_json(comparison));
   else if (!options.quiet) fmt::print("{}", sim::comparison_text(comparison));
   return comparison.differs ? differs : all_hold;
@@ -77,7 +103,10 @@ void add_compare(CLI::App& app, Invocation& invocation) {
   auto options = std::make_shared<Options>();
   CLI::App* verb = app.add_subcommand("compare", "hold a run against a baseline; name what differs first and most");
   verb->add_option("RUN", options->run, "folder of a run, or its trace.csv")->required();
-  verb->add_option("BASELINE", options->baseline, "folder of a run, or a baseline file")->required();
+  verb->add_option("BASELINE", options->baseline, "folder of a run, or a baseline file");
+  verb->add_option("--recorded", options->recorded, "instead of BASELINE: CSV file of a furnace's logger");
+  verb->add_option("--mapping", options->mapping, "how that file is to be read");
+  verb->add_option("--report", options->report, "write both into one HTML file, overlaid");
   verb->add_option("--tolerance", options->tolerance, "file with tolerances, instead of `compare` of the run's scenario");
   verb->add_flag("--accept", options->accept, "write BASELINE anew from the run, and say what changes");
   verb->add_flag("--accept-broken", options->accept_broken, "accept a run that broke as well");

@@ -12,6 +12,7 @@
 
 #include "sim/controller_file.h"
 #include "sim/furnace_file.h"
+#include "sim/log_mapping.h"
 #include "sim/scenario.h"
 #include "sim/yaml_tree.h"
 
@@ -56,6 +57,7 @@ inline void load(const std::filesystem::path& file) {
   const std::string path = file.generic_string();
   if (path.find("/furnaces/") != std::string::npos) (void)sim::load_furnace(file);
   else if (path.find("/controllers/") != std::string::npos) (void)sim::load_controller(file);
+  else if (path.find("/mappings/") != std::string::npos) (void)sim::read_mapping_file(file);
   else (void)sim::load_scenario(file);
 }
 

@@ -15,6 +15,8 @@ ROOT = pathlib.Path(__file__).resolve().parent.parent.parent
 DEMO = ROOT / "configs" / "scenarios" / "cycles" / "titanium_stress_relief.yaml"
 GOLDEN = ROOT / "tests" / "golden" / "titanium_stress_relief.yaml"
 
+LOGS = ROOT / "configs" / "mappings"
+
 
 def saggar(*arguments, code=0):
     done = subprocess.run([SAGGAR, *map(str, arguments)], capture_output=True, text=True, timeout=300)
@@ -106,6 +108,37 @@ class Compare(unittest.TestCase):
         self.assertFalse(file.exists())
         saggar("compare", run, file, "--accept", "--accept-broken")
         self.assertIn("verdict: pass, baseline broken", saggar("compare", self.base, file, code=4))
+
+    def test_the_invented_log_lies_over_the_run_it_was_made_from(self):
+        log = ["--recorded", LOGS / "invented_log.csv", "--mapping", LOGS / "invented_logger.yaml"]
+        said = saggar("compare", self.base, *log)
+        self.assertIn("daylight saving ends, the clock was set back by one hour", said)
+        self.assertIn("columns not used: Date, Time of day, Door", said)
+        found = json.loads(saggar("compare", self.base, *log, "--json"))
+        zone = next(one for one in found["signals"] if one["name"] == "heat.1.pv")
+        self.assertLess(abs(zone["mean"]), 0.1)
+        self.assertAlmostEqual(zone["rms"], 0.3, delta=0.05, msg="the noise that was put on it")
+        self.assertLess(zone["covered_s"], 64500 - 1500, "the gap is not compared")
+        run = self.run_demo("log", "furnace.retort.material.heat_capacity=819 J/(kg K)")
+        saggar("compare", run, *log, code=4)
+        before = (self.base / "report.html").read_bytes()
+        page = pathlib.Path(saggar("report", self.base, "--overlay", log[1], "--mapping", log[3]).strip())
+        self.assertEqual(page.name, "report_overlay.html")
+        self.assertIn("zone 1, recorded", page.read_text())
+        self.assertEqual((self.base / "report.html").read_bytes(), before)
+        saggar("report", self.base, "--overlay", log[1], code=2)
+        saggar("compare", self.base, GOLDEN, *log, code=2)
+
+    def test_the_overlay_page_names_what_differs(self):
+        run = self.run_demo("page", "controller.pressure.gain=2.1e-4 1/Pa")
+        page = self.folder / "overlay.html"
+        saggar("compare", run, GOLDEN, "--report", page, code=4)
+        text = page.read_text()
+        self.assertIn("Differs, first in pressure.out", text)
+        self.assertIn("tube, upper edge", text)
+        for fetch in (" src=", "<link", "<img", "@import", "url(http"):
+            self.assertNotIn(fetch, text)
+        self.assertLess(len(text), 3000000)
 
     def test_bad_input(self):
         text = self.folder / "text.yaml"

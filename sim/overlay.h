@@ -1,0 +1,23 @@
+// A run and what it is held against in the same charts: one HTML file that needs nothing else. What stands in the way of each
+// other is marked, and gaps of a recorded log stay gaps.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "sim/baseline.h"
+#include "sim/comparison.h"
+#include "sim/recorded_log.h"
+
+namespace sim {
+
+inline constexpr std::size_t overlay_charts_max = 12;     // of signals that deviate; the table names all
+
+// Run and baseline, a chart for each signal that deviates, with its tube.
+std::string comparison_page(const Comparison& comparison, const Baseline& run, const Baseline& baseline);
+
+// A recorded log over a run, in the run's charts; signals in none of them get one of their own.
+std::string recorded_title(const Baseline& run);
+std::string recorded_page(const Comparison& comparison, const Baseline& run, const RecordedLog& log, const std::string& title);
+
+}  // namespace sim
