@@ -105,6 +105,29 @@ OverlayChart deviation_chart(const SignalComparison& one, const RecordedSignal& 
   return made;
 }
 
+// Run less baseline at the run's rows, so that a deviation shows whatever the signal's own size; beside it the tube's half width
+// (without what the shift allows).
+OverlayChart difference_chart(const SignalComparison& one, const RecordedSignal& run, const RecordedSignal& other, const Grid& grid) {
+  OverlayChart made;
+  made.chart.key = one.signal.name + "_difference";
+  std::replace(made.chart.key.begin(), made.chart.key.end(), '.', '_');
+  made.chart.title = one.signal.name + ", run less baseline";
+  made.chart.axis = one.signal.unit;
+  Polyline difference, low, high;
+  for (std::size_t i = 0; i < run.line.size(); ++i) {
+    const double time_s = run.line.times_s[i], there = other.line.at(time_s);
+    const double half = one.tube.half_width(there) + other.within + other.within_relative * std::fabs(there);
+    difference.add(time_s, run.line.values[i] - there);
+    low.add(time_s, -half);
+    high.add(time_s, half);
+  }
+  const int decimals = std::min(one.signal.decimals + 1, 9);
+  made.columns.push_back({"difference", Role::process_value, decimals, sampled(difference, grid)});
+  made.columns.push_back({"tube, lower edge", Role::truth, decimals, sampled(low, grid)});
+  made.columns.push_back({"tube, upper edge", Role::truth, decimals, sampled(high, grid)});
+  return made;
+}
+
 // --- the page's data ---
 
 void add_stretches(std::string& page, const char* key, const std::vector<Stretch>& stretches) {
@@ -290,8 +313,10 @@ std::string comparison_page(const Comparison& comparison, const Baseline& run, c
   std::vector<OverlayChart> charts;
   for (const std::size_t index : comparison.deviating) {
     const SignalComparison& one = comparison.signals[index];
-    if (charts.size() == overlay_charts_max) break;
-    charts.push_back(deviation_chart(one, *run.find(one.signal.name), *baseline.find(one.signal.name), "baseline", grid));
+    if (charts.size() >= overlay_charts_max) break;
+    const RecordedSignal &own = *run.find(one.signal.name), &other = *baseline.find(one.signal.name);
+    charts.push_back(deviation_chart(one, own, other, "baseline", grid));
+    if (!one.tube.code) charts.push_back(difference_chart(one, own, other, grid));
   }
   const std::string name = run.summary.title.empty() ? run.source : run.summary.title;
   std::string page = head_of(name + ": run and baseline", "");

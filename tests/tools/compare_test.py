@@ -136,6 +136,7 @@ class Compare(unittest.TestCase):
         text = page.read_text()
         self.assertIn("Differs, first in pressure.out", text)
         self.assertIn("tube, upper edge", text)
+        self.assertIn("pressure.out, run less baseline", text)
         for fetch in (" src=", "<link", "<img", "@import", "url(http"):
             self.assertNotIn(fetch, text)
         self.assertLess(len(text), 3000000)
