@@ -213,6 +213,16 @@ void start(Controller& c, std::span<const std::uint8_t> store_image, ResetCause,
   c.interlocks.safe_row = atmosphere_safe_row(c.parameters, c.inputs, c.run);
 }
 
+bool adopt(Controller& c, std::span<const std::uint8_t> store_image, Controller& fresh) {
+  if (load_store(store_image, fresh.parameters, fresh.programmes, fresh.journal, fresh.parameters_bad) != 0) return false;
+  const ProgrammeEntry& entry = fresh.programmes.entries[c.journal.programme];
+  const bool same = std::memcmp(&fresh.programmes, &c.programmes, sizeof c.programmes) == 0;
+  if (!same && c.run.segments > 0 && !programme_adopt(c.run, entry, fresh.programmes.segments + entry.first_segment)) return false;
+  c.parameters = fresh.parameters;
+  c.programmes = fresh.programmes;
+  return true;
+}
+
 void receive(Controller& c, Port port, std::span<const std::uint8_t> bytes, std::uint64_t arrival_us) {
   modbus_push(port == Port::field ? c.station.receiver : c.supervisory.receiver, bytes, arrival_us);
 }

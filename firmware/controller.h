@@ -31,6 +31,13 @@ struct StoreWrite {
 // the core comes up with default parameters, no programmes and the safe values of air.
 void start(Controller& controller, std::span<const std::uint8_t> store_image, ResetCause cause, std::uint32_t outage_s);
 
+// A host forks a run: parameters and programmes become those of the image, everything else goes on as it stands: loops, alarms,
+// interlocks, totaliser, journal, the programme's progress. Of a programme that runs, its segments are taken anew: target, rate,
+// time and tolerance of the one in force count at once, what a segment hands over when it begins (gas, flow, gain set) does not.
+// false, and nothing changed: a page of the image is bad, or its selected programme ends before the segment in force.
+// scratch: the memory of a second core, overwritten.
+bool adopt(Controller& controller, std::span<const std::uint8_t> store_image, Controller& scratch);
+
 // Hands in what arrived on a port, any split, any number of calls between two steps. Frames are delimited by length and
 // CRC; silence (judged by arrival_us, microseconds since start, of the LAST byte of the span) only resynchronises.
 void receive(Controller& controller, Port port, std::span<const std::uint8_t> bytes, std::uint64_t arrival_us);

@@ -216,6 +216,19 @@ void programme_start(ProgrammeRun& run, const ProgrammeEntry& entry, const Segme
   run.starting = true;
 }
 
+bool programme_adopt(ProgrammeRun& run, const ProgrammeEntry& entry, const Segment* segments) {
+  const int count = entry.segments > programme_segments_max ? programme_segments_max : entry.segments;
+  if (run.segment >= count) return false;
+  run.load_needed = false;
+  for (int i = 0; i < count; ++i) {
+    run.copy[i] = segments[i];
+    if (i >= run.segments) run.repeats[i] = 0;
+    if (judges_by_load(segments[i])) run.load_needed = true;
+  }
+  run.segments = static_cast<std::uint16_t>(count);
+  return true;
+}
+
 void programme_step(ProgrammeRun& run, const ProgrammeView& view) {
   constexpr std::uint32_t settle_longest_ms = 10000;  // a feedback that never comes must not keep a stop from ending
   switch (run.state) {

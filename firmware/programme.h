@@ -97,6 +97,8 @@ struct ProgrammeView {
 
 // Copies a programme in and starts it at the process value. The caller has checked that it exists.
 void programme_start(ProgrammeRun& run, const ProgrammeEntry& entry, const Segment* segments, float back_pressure_pa);
+// Replaces the segments of a programme that runs or has run; its progress stays. false: it would end before the one in force.
+bool programme_adopt(ProgrammeRun& run, const ProgrammeEntry& entry, const Segment* segments);
 // One control period of running, stopping and aborting.
 void programme_step(ProgrammeRun& run, const ProgrammeView& view);
 void programme_stop(ProgrammeRun& run);     // to stopping

@@ -106,6 +106,9 @@ ThermalState start_thermal(const ThermalModel& model);
 void step_thermal(const ThermalModel& model, ThermalState& state, const CoreValues& source_w, double electric_w, bool open,
                   double period_s);
 
+// The model has changed under the state: the next step takes its constants afresh.
+inline void renew_thermal(ThermalState& state) { state.open = !state.open; }   // an opening that moved asks for a refresh
+
 double thermal_energy_j(const ThermalState& state, const ThermalModel& model);   // since 0 degC
 
 }  // namespace plant

@@ -5,14 +5,18 @@
 #include <cmath>
 #include <cstring>
 #include <stdexcept>
+#include <utility>
 
 #include <fmt/format.h>
 
 #include "firmware/parameter_store.h"
 #include "plant/step.h"
+#include "sim/action_file.h"
 #include "sim/clock.h"
 #include "sim/event_watch.h"
+#include "sim/fault_file.h"
 #include "sim/faults.h"
+#include "sim/furnace_file.h"
 #include "sim/hash.h"
 #include "sim/moment_watch.h"
 #include "sim/operator_station.h"
@@ -59,6 +63,10 @@ std::vector<OperatorAction> actions_of(const Scenario& scenario) {
 struct Bench::Impl {
   // Ids of moments: actions, then faults that begin, then faults that end.
   Impl(const Scenario& scenario_, std::unique_ptr<Endpoint> controller_);
+  Impl(const Scenario& scenario_, Impl& past);
+  void check_fork(const Impl& past) const;    // throws InputError
+  std::vector<std::uint32_t> take_over_moments(const Impl& past);   // and faults; the new id of each old one
+  void take_over_core(Impl& past);
 
   void act(std::uint32_t id);                 // 1 what is due: faults, operator
   void exchange_with_core();                  // 2 bytes in, step, bytes out
@@ -98,6 +106,8 @@ struct Bench::Impl {
   std::uint64_t ended_ticks = 0;              // since the programme ended
   double time_s = 0.0;                        // of the tick just done
   std::size_t segment_slot = 0, state_slot = 0;
+  std::vector<OperatorAction> sent_before;    // a fork's: of the past, not of this scenario
+  bool forked = false, adopted = false;       // the next tick is the first after a fork
   bool programme_ran = false;
   bool over = false;
   int silent_ticks = 0;
@@ -117,7 +127,114 @@ Bench::Impl::Impl(const Scenario& scenario_, std::unique_ptr<Endpoint> controlle
   segment_slot = static_cast<std::size_t>(table.find("programme.segment"));
   state_slot = static_cast<std::size_t>(table.find("programme.state"));
   frame[segment_slot] = -1.0;
-  controller->start(store, fw::ResetCause::power_on, 0);
+}
+
+void Bench::Impl::check_fork(const Impl& past) const {
+  const SourcePlace place{scenario.file.generic_string(), 0, 0};
+  const auto refuse = [&](const std::string& found, const std::string& expected) {
+    throw InputError(place, found, expected + ": a fork can't alter its past");
+  };
+  const Scenario& old = past.scenario;
+  if (past.over) refuse(fmt::format("a fork at {:g} s of a run that ended before", clock.time_s(past.tick)), "an earlier time");
+  if (scenario.seed != old.seed) refuse(fmt::format("seed {}", scenario.seed), fmt::format("{}, the seed of the run", old.seed));
+  if (scenario.parameters.period_ms != old.parameters.period_ms)
+    refuse(fmt::format("a period of {} ms", scenario.parameters.period_ms), fmt::format("{} ms, as in the run", old.parameters.period_ms));
+  if (scenario.baud != old.baud) refuse(fmt::format("{} baud", scenario.baud), fmt::format("{}, as in the run", old.baud));
+  if (scenario.parameters.zones != old.parameters.zones || scenario.furnace.boundary != old.furnace.boundary)
+    refuse("a furnace with another boundary or another number of zones", "the run's");
+  const double segment = past.frame[segment_slot];
+  for (std::size_t i = 0; static_cast<double>(i) <= segment && i < old.programme.names.size(); ++i) {
+    const std::string found = i < scenario.programme.names.size() ? "segment `" + scenario.programme.names[i] + "`" : "no segment";
+    if (found != "segment `" + old.programme.names[i] + "`")
+      refuse(fmt::format("{} as number {} of the programme", found, i + 1), "`" + old.programme.names[i] + "`, which has begun");
+  }
+}
+
+std::vector<std::uint32_t> Bench::Impl::take_over_moments(const Impl& past) {
+  const auto old_actions = static_cast<std::uint32_t>(past.actions.size()), old_faults = static_cast<std::uint32_t>(past.faults.size());
+  const auto fault_count = static_cast<std::uint32_t>(faults.size());
+  std::vector<bool> action_known(actions.size()), fault_known(fault_count);
+  const auto find = [](const auto& items, std::vector<bool>& known, const auto& text) {
+    for (std::uint32_t i = 0; i < items.size(); ++i) {
+      if (known[i] || !text(items[i])) continue;
+      known[i] = true;
+      return i;
+    }
+    return MomentWatch::none;
+  };
+  std::vector<std::uint32_t> new_action, new_fault, tags, ids;
+  for (const OperatorAction& old : past.actions)
+    new_action.push_back(
+        find(actions, action_known, [&](const auto& other) { return write_actions({old}, 0) == write_actions({other}, 0); }));
+  for (const FaultSource& old : past.scenario.faults)
+    new_fault.push_back(
+        find(scenario.faults, fault_known, [&](const auto& other) { return write_faults({old}, 0) == write_faults({other}, 0); }));
+
+  const auto check_new = [&](const Moment& moment, bool known) {
+    const bool timed = moment.segment.empty() && moment.phase.empty() && moment.condition.empty();
+    if (known || !timed || clock.ticks(std::max(moment.at_s, 0.0) + moment.after_s) >= past.tick) return;
+    throw InputError(moment.place, fmt::format("something new at {:g} s", std::max(moment.at_s, 0.0) + moment.after_s),
+                     fmt::format("a time after the fork at {:g} s", clock.time_s(past.tick)));
+  };
+  for (std::size_t i = 0; i < action_known.size(); ++i) check_new(actions[i].when, action_known[i]);
+  for (std::size_t i = 0; i < fault_known.size(); ++i) check_new(scenario.faults[i].from, fault_known[i]);
+
+  const auto armed = static_cast<std::uint32_t>(actions.size());
+  for (std::uint32_t i = 0; i < old_actions; ++i) {
+    ids.push_back(new_action[i]);
+    tags.push_back(new_action[i]);
+    if (new_action[i] != MomentWatch::none) continue;
+    tags.back() = static_cast<std::uint32_t>(actions.size() + sent_before.size());   // it may be on its way: its text is still wanted
+    sent_before.push_back(past.actions[i]);
+  }
+  for (std::uint32_t half = 0; half < 2; ++half)
+    for (std::uint32_t i = 0; i < old_faults; ++i)
+      ids.push_back(new_fault[i] == MomentWatch::none ? MomentWatch::none : armed + half * fault_count + new_fault[i]);
+  for (std::uint32_t i = 0; i < old_faults; ++i)
+    if (new_fault[i] != MomentWatch::none) faults.take_over(new_fault[i], past.faults, i);
+  faults.renew();                             // what has ended with the past's scenario too
+  moments.take_over(past.moments, ids);
+  return tags;
+}
+
+void Bench::Impl::take_over_core(Impl& past) {
+  const bool same = store_image_of(past.scenario) == store;
+  constexpr std::ptrdiff_t journal = std::ptrdiff_t{fw::journal_page_first} * std::ptrdiff_t{fw::store_write_bytes};
+  if (same) store = past.store;
+  else std::copy(past.store.begin() + journal, past.store.end(), store.begin() + journal);
+  if (!same && !past.controller->adopt(store))
+    throw EndpointError("the controller can't take over other parameters or another programme while it runs (only `host` can, and only a "
+                        "programme that does not end before the segment in force)");
+  adopted = !same;
+  controller = std::move(past.controller);
+}
+
+Bench::Impl::Impl(const Scenario& scenario_, Impl& past) : Impl(scenario_, std::unique_ptr<Endpoint>()) {
+  check_fork(past);
+  operator_station.take_over(past.operator_station, take_over_moments(past));
+  take_over_core(past);
+  state = past.state;
+  if (write_furnace({"", scenario.furnace}, 0) != write_furnace({"", past.scenario.furnace}, 0)) {
+    plant::renew_thermal(state.thermal);      // what is kept from the old constants is computed anew
+    state.gas.fresh_age_s = 1e9;
+    state.gas.desorption_age_s = 1e9;
+  }
+  line.take_over(past.line);
+  watch.take_over(past.watch);
+  disturbances = past.disturbances;
+  line_fault = past.line_fault;
+  out = past.out;
+  tape = past.tape;
+  frame = past.frame;
+  controller_hash = past.controller_hash;
+  trace_hash = past.trace_hash;
+  statistics = past.statistics;
+  tick = past.tick;
+  time_s = past.time_s;
+  ended_ticks = past.ended_ticks;
+  programme_ran = past.programme_ran;
+  silent_ticks = past.silent_ticks;
+  forked = scenario.resolved_yaml != past.scenario.resolved_yaml;
 }
 
 void Bench::Impl::act(std::uint32_t id) {
@@ -199,7 +316,8 @@ void Bench::Impl::observe() {
 void Bench::Impl::report_outcome() {
   const auto outcome = operator_station.outcome();
   if (!outcome) return;
-  const std::string& text = actions[outcome->tag].text;
+  const std::size_t known = actions.size();
+  const std::string& text = outcome->tag < known ? actions[outcome->tag].text : sent_before[outcome->tag - known].text;
   if (outcome->result == 0) {
     events.push_back({time_s, "operator", "accepted", text});
   } else {
@@ -220,14 +338,22 @@ void Bench::Impl::end_of_run() {
 }
 
 Bench::Bench(const Scenario& scenario, std::unique_ptr<Endpoint> controller)
-    : impl_(std::make_unique<Impl>(scenario, std::move(controller))) {}
+    : impl_(std::make_unique<Impl>(scenario, std::move(controller))) {
+  impl_->controller->start(impl_->store, fw::ResetCause::power_on, 0);
+}
+Bench::Bench(const Scenario& scenario, Bench&& past) : impl_(std::make_unique<Impl>(scenario, *past.impl_)) {}
 Bench::~Bench() = default;
+Bench::Bench(Bench&&) noexcept = default;
+Bench& Bench::operator=(Bench&&) noexcept = default;
 
 bool Bench::advance() {
   Impl& bench = *impl_;
   if (bench.over) return false;
   bench.events.clear();
   if (bench.tick == 0) bench.events.push_back({0.0, "bench", "begins", bench.scenario.title});
+  if (std::exchange(bench.forked, false))
+    bench.events.push_back({bench.clock.time_s(bench.tick), "bench", "forks", "from here on as " + bench.scenario.name + " says now"});
+  if (std::exchange(bench.adopted, false) && bench.tape != nullptr) bench.tape->adopt(bench.store);
   for (const std::uint32_t id : bench.moments.due(bench.tick)) bench.act(id);
   bench.faults.apply(bench.clock.period_s(), bench.disturbances, bench.line_fault);
   bench.exchange_with_core();

@@ -42,7 +42,15 @@ class Bench {
   // Starts the core from a store image that holds the scenario's parameters and programme. Throws EndpointError;
   // InputError or std::invalid_argument for what a loaded scenario cannot contain. The scenario is copied.
   Bench(const Scenario& scenario, std::unique_ptr<Endpoint> controller);
+  // A fork: goes on where `past` stands, from its next tick on under this scenario, with its core and tape. past is used up. Carried over:
+  // the core's state, the plant's state, what is on the lines, the hashes and counts. Actions and faults that both scenarios have
+  // stand as they stood (done, waiting or at work); others of the past end, new ones are armed. Other parameters or another
+  // programme reach the core as a store image (fw::adopt). Throws InputError for what would alter the past (seed, period, zones,
+  // what stands on the line, moments gone by, segments done), EndpointError when the core can't take the image.
+  Bench(const Scenario& scenario, Bench&& past);
   ~Bench();
+  Bench(Bench&&) noexcept;
+  Bench& operator=(Bench&&) noexcept;
 
   void set_tape(TapeWriter* tape);           // not owned; may be null
   std::span<const std::uint8_t> store_image() const;   // as it stands; before the first tick, what the core started from

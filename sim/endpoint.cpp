@@ -33,8 +33,10 @@ class HostEndpoint final : public Endpoint {
     out.latched = controller_.latch.line != 0;
   }
 
+  bool adopt(std::span<const std::uint8_t> store_image) override { return fw::adopt(controller_, store_image, scratch_); }
+
  private:
-  fw::Controller controller_{};
+  fw::Controller controller_{}, scratch_{};
 };
 
 class LibraryEndpoint final : public Endpoint {

@@ -59,6 +59,8 @@ class Endpoint {
   virtual void start(std::span<const std::uint8_t> store_image, fw::ResetCause cause, std::uint32_t outage_s) = 0;
   // receive (a port that has bytes), step, transmit x2, store, in this order
   virtual void tick(const TickIn& in, TickOut& out) = 0;
+  // fw::adopt, before a tick. false: nothing changed, the core can't take the image or can't be reached for it.
+  virtual bool adopt(std::span<const std::uint8_t>) { return false; }
 };
 
 std::unique_ptr<Endpoint> open_endpoint(const EndpointSettings& settings);

@@ -46,6 +46,15 @@ EventWatch::EventWatch(const SignalTable& table, const ProgrammeSource& programm
       phase_slot_(slot_of(table, "atmosphere.phase")), alarms_slot_(slot_of(table, "alarms.bits")),
       trip_slot_(slot_of(table, "interlock.trip")), inhibit_slot_(slot_of(table, "interlock.inhibit")) {}
 
+void EventWatch::take_over(const EventWatch& past) {
+  last_ = past.last_;
+  inhibit_told_ = past.inhibit_told_;
+  errors_ = past.errors_;
+  errors_at_burst_ = past.errors_at_burst_;
+  good_ticks_ = past.good_ticks_;
+  in_burst_ = past.in_burst_;
+}
+
 void EventWatch::alarms(double before, double now, double time_s, std::vector<Event>& events) const {
   const auto bits = static_cast<std::uint32_t>(now);
   const std::uint32_t changed = bits ^ static_cast<std::uint32_t>(before);

@@ -17,6 +17,8 @@ class EventWatch {
  public:
   EventWatch(const SignalTable& table, const ProgrammeSource& programme);
 
+  void take_over(const EventWatch& past);   // go on where `past` stands
+
   // Appends the events of this tick. line_errors: since the start. Allocates only when something happened.
   void observe(std::span<const double> frame, double time_s, std::uint64_t line_errors, double period_s, std::vector<Event>& events);
 

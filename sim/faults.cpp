@@ -179,6 +179,11 @@ void FaultBank::begin(std::size_t fault) {
   state_.changed = true;
 }
 
+void FaultBank::take_over(std::size_t fault, const FaultBank& past, std::size_t other) {
+  state_.active[fault] = past.state_.active[other];
+  state_.ticks[fault] = past.state_.ticks[other];
+}
+
 void FaultBank::end(std::size_t fault) {
   state_.active[fault] = false;
   state_.changed = true;

@@ -73,6 +73,10 @@ class FaultBank {
   void begin(std::size_t fault);
   void end(std::size_t fault);
 
+  // Fault `fault` goes on where fault `other` of `past` stands.
+  void take_over(std::size_t fault, const FaultBank& past, std::size_t other);
+  void renew() { state_.changed = true; }           // the next apply() gives what holds, whatever was told before
+
   // True if something changed since the last call or moves on its own (drift), so that an undisturbed tick costs nothing.
   // Then both structs are rebuilt from the active faults; of two on one field the later one in the file wins.
   bool apply(double period_s, plant::Disturbances& disturbances, LineFault& line);

@@ -59,6 +59,27 @@ void MomentWatch::add(const Moment& moment, std::uint32_t id) {
   waiting_.push_back(std::move(waiting));
 }
 
+void MomentWatch::take_over(const MomentWatch& past, std::span<const std::uint32_t> ids) {
+  segment_ = past.segment_;
+  phase_ = past.phase_;
+  const auto known = [ids](std::uint32_t id) { return std::find(ids.begin(), ids.end(), id) != ids.end(); };
+  std::erase_if(waiting_, [&](Waiting& waiting) {
+    if (!known(waiting.id)) return false;
+    for (const Waiting& old : past.waiting_) {
+      if (ids[old.id] != waiting.id) continue;
+      waiting.condition = old.condition;      // with its memory
+      return false;
+    }
+    return true;
+  });
+  std::vector<Due> fresh = std::move(scheduled_);
+  scheduled_.clear();
+  for (const Due& due : past.scheduled_)
+    if (ids[due.id] != none) scheduled_.push_back({due.tick, ids[due.id]});
+  for (const Due& due : fresh)
+    if (!known(due.id)) schedule(due.tick, due.id);
+}
+
 std::span<const std::uint32_t> MomentWatch::due(std::uint64_t tick) {
   due_.clear();
   while (!scheduled_.empty() && scheduled_.front().tick <= tick) {

@@ -22,6 +22,11 @@ class MomentWatch {
   void add(const Moment& moment, std::uint32_t id);
   void add_at(std::uint64_t tick, std::uint32_t id);
 
+  // Go on where `past` stands. ids: for each id of `past` the one here, or none where it is not to come any more. What was added
+  // here under such an id stands as it stood in `past`; what was added under another is new.
+  static constexpr std::uint32_t none = UINT32_MAX;
+  void take_over(const MomentWatch& past, std::span<const std::uint32_t> ids);
+
   // What is due at the start of this tick, in the order in which it was added.
   std::span<const std::uint32_t> due(std::uint64_t tick);
   // What the tick just done has shown.

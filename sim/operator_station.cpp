@@ -145,6 +145,13 @@ void OperatorStation::settle(std::span<const double> frame) {
   sent_.reset();
 }
 
+void OperatorStation::take_over(const OperatorStation& past, std::span<const std::uint32_t> tags) {
+  *this = past;
+  for (OperatorCommand& command : waiting_) command.tag = tags[command.tag];
+  if (sent_) sent_->tag = tags[sent_->tag];
+  if (outcome_) outcome_->tag = tags[outcome_->tag];
+}
+
 std::optional<OperatorStation::Outcome> OperatorStation::outcome() {
   const std::optional<Outcome> given = outcome_;
   outcome_.reset();

@@ -45,6 +45,8 @@ class OperatorStation {
   // missing, damaged or an exception.
   bool answer(std::span<const std::uint8_t> bytes, std::span<double> frame);
   std::optional<Outcome> outcome();                     // of a command, once
+  // Go on where `past` stands, of the same signals; tags: the new tag of each old one.
+  void take_over(const OperatorStation& past, std::span<const std::uint32_t> tags);
 
  private:
   enum class Decode : std::uint8_t { u16, u32, f32, segment };

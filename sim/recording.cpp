@@ -109,6 +109,11 @@ Recorder::Recorder(const Scenario& scenario, const SignalTable& table, const std
 
 Recorder::~Recorder() = default;
 
+void Recorder::set_fork(const ForkRecord& fork) {
+  impl_->data.summary.fork = fork;
+  impl_->data.resolved_yaml = "# forked from " + fork.run + " at " + std::to_string(fork.at_s) + " s\n" + impl_->data.resolved_yaml;
+}
+
 void Recorder::on_tick(double time_s, int segment, std::span<const double> frame, std::span<const Event> events) {
   Impl& run = *impl_;
   ++run.ticks;

@@ -38,6 +38,8 @@ class Recorder {
   Recorder(const Recorder&) = delete;
   Recorder& operator=(const Recorder&) = delete;
 
+  void set_fork(const ForkRecord& fork);          // for the summary
+
   // One tick: judges, records. Throws RecordingError.
   void on_tick(double time_s, int segment, std::span<const double> frame, std::span<const Event> events);
   void on_tick(const Bench& bench) { on_tick(bench.time_s(), bench.segment(), bench.frame(), bench.events()); }

@@ -334,6 +334,8 @@ void add_identity(std::string& page, const ReportData& data) {
   add_pair(page, "scenario", html_text(summary.scenario));
   add_pair(page, "controller", html_text(summary.controller));
   add_pair(page, "seed", std::to_string(summary.seed));
+  if (summary.fork.at_s >= 0.0)
+    add_pair(page, "forked", html_text(fmt::format("from {} at {:g} s", summary.fork.run, summary.fork.at_s)));
   add_pair(page, "hash of every byte the controller sent", fmt::format("<code>{:016x}</code>", summary.controller_hash));
   add_pair(page, "hash of every signal at every tick", fmt::format("<code>{:016x}</code>", summary.trace_hash));
   page +=

@@ -71,7 +71,7 @@ void apply_settings(YamlNode& root) {
   }
 }
 
-YamlNode read_tree(const std::filesystem::path& file, const std::vector<std::string>& overrides) {
+YamlNode read_tree(const std::filesystem::path& file, const std::vector<std::string>& overrides, const std::filesystem::path& patch) {
   YamlNode root = read_yaml(file);
   if (!root.is_map())
     throw InputError(root.place, root.found() + " for the scenario", "a map with the keys title, furnace, controller, ...");
@@ -84,6 +84,7 @@ YamlNode read_tree(const std::filesystem::path& file, const std::vector<std::str
   take_in(root, "furnace", file.parent_path());
   take_in(root, "controller", file.parent_path());
   apply_settings(root);
+  if (!patch.empty()) patch_yaml(root, read_yaml(patch));
   for (const std::string& assignment : overrides)
     if (!names_a_file(path_of(assignment))) set_in_yaml(root, assignment);
   return root;
@@ -166,8 +167,8 @@ std::string write_scenario(const Scenario& scenario) {
   return text;
 }
 
-Scenario load_scenario(const std::filesystem::path& file, const std::vector<std::string>& overrides) {
-  const YamlNode root = read_tree(file, overrides);
+Scenario load_scenario(const std::filesystem::path& file, const std::vector<std::string>& overrides, const std::filesystem::path& patch) {
+  const YamlNode root = read_tree(file, overrides, patch);
   Scenario scenario;
   scenario.file = file;
   read_fields(root, scenario_fields(), &scenario, scenario_sections());

@@ -99,6 +99,8 @@ struct Scenario {
 };
 
 // Throws sim::InputError (fields.h) with file:line:column, found, expected, nearest name. overrides: "path=value" as text.
-Scenario load_scenario(const std::filesystem::path& file, const std::vector<std::string>& overrides = {});
+// patch: a YAML file of changes (patch_yaml), applied before them.
+Scenario load_scenario(const std::filesystem::path& file, const std::vector<std::string>& overrides = {},
+                       const std::filesystem::path& patch = {});
 
 }  // namespace sim

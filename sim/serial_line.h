@@ -59,6 +59,8 @@ class SerialLine {
   // Everything that has arrived by the boundary of `tick`, in order of arrival.
   Arrival take(std::uint64_t tick);
 
+  void take_over(const SerialLine& past) { state_ = past.state_; }   // go on where `past` stands
+
   const Count& count() const { return state_.count; }
   bool failed() const { return state_.failed; }         // the last exchange was in error
 

@@ -155,6 +155,8 @@ std::string summary_json(const Summary& summary) {
   json["hash"] = {{"controller", hash_text(summary.controller_hash)}, {"trace", hash_text(summary.trace_hash)}};
   json["segments"] = stretches_json(summary.segments);
   json["phases"] = stretches_json(summary.phases);
+  if (summary.fork.at_s >= 0.0)
+    json["fork"] = {{"run", summary.fork.run}, {"hash_trace", hash_text(summary.fork.trace_hash)}, {"at_s", summary.fork.at_s}};
   return json.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }
 
@@ -184,6 +186,10 @@ Summary read_summary(const std::filesystem::path& file) {
     summary.trace_hash = hash_of(json.at("hash").at("trace"));
     summary.segments = stretches_of(json.at("segments"));
     summary.phases = stretches_of(json.at("phases"));
+    if (json.contains("fork")) {
+      const Json& fork = json.at("fork");
+      summary.fork = {fork.at("run"), hash_of(fork.at("hash_trace")), fork.at("at_s")};
+    }
     return summary;
   } catch (const nlohmann::json::exception& error) {
     throw InputError({file.string(), 0, 0}, error.what(), "the summary.json of a run");

@@ -28,6 +28,13 @@ struct Stretch {
   double from_s = 0.0, to_s = 0.0;
 };
 
+// The run that a fork goes on from.
+struct ForkRecord {
+  std::string run;               // its folder's name
+  std::uint64_t trace_hash = 0;  // its hash.trace
+  double at_s = -1.0;            // the first tick under the fork's scenario; < 0: not a fork
+};
+
 struct Summary {
   std::string saggar;            // version of the program
   std::string scenario, title, why, controller;
@@ -44,6 +51,7 @@ struct Summary {
   LineStatistics line;
   std::uint64_t controller_hash = 0, trace_hash = 0;
   std::vector<Stretch> segments, phases;
+  ForkRecord fork;
 };
 
 // JSON, two blanks of indent, a newline at the end. Never NaN: what has no value is null.

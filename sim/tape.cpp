@@ -25,7 +25,7 @@ namespace {
 
 constexpr std::string_view file_mark = "SAGGTAPE";
 constexpr std::string_view end_mark = "TAPE-END";
-constexpr std::uint32_t format = 1;
+constexpr std::uint32_t format = 2;              // 1 had no adopted store images
 constexpr std::size_t end_bytes = 32;
 
 // Where each part of a tick lies in the block, in words.
@@ -41,17 +41,17 @@ constexpr std::size_t tick_bytes_max = TapeBlock::words_max * 9 + TapeBlock::wor
 // The head as words: sizes and the latched flag; steps of time; the store's offset.
 struct Head {
   std::uint32_t field_in = 0, supervisory_in = 0, field_out = 0, supervisory_out = 0, store = 0;
-  bool latched = false;
+  bool latched = false, adopts = false;
   std::uint32_t step_us = 0, field_lag_us = 0, supervisory_lag_us = 0, store_offset = 0;
 
   std::array<std::uint64_t, head_words> words() const {
     return {field_in | std::uint64_t{supervisory_in} << 16 | std::uint64_t{field_out} << 32 | std::uint64_t{supervisory_out} << 48,
-            store | std::uint64_t{latched} << 16, step_us | std::uint64_t{store_offset} << 32,
+            store | std::uint64_t{latched} << 16 | std::uint64_t{adopts} << 17, step_us | std::uint64_t{store_offset} << 32,
             field_lag_us | std::uint64_t{supervisory_lag_us} << 32};
   }
   explicit Head(const std::uint64_t* words)
       : field_in(words[0] & 0xFFFF), supervisory_in(words[0] >> 16 & 0xFFFF), field_out(words[0] >> 32 & 0xFFFF),
-        supervisory_out(words[0] >> 48), store(words[1] & 0xFFFF), latched((words[1] >> 16 & 1) != 0),
+        supervisory_out(words[0] >> 48), store(words[1] & 0xFFFF), latched((words[1] >> 16 & 1) != 0), adopts((words[1] >> 17 & 1) != 0),
         step_us(static_cast<std::uint32_t>(words[2])), field_lag_us(static_cast<std::uint32_t>(words[3])),
         supervisory_lag_us(static_cast<std::uint32_t>(words[3] >> 32)), store_offset(static_cast<std::uint32_t>(words[2] >> 32)) {}
   Head() = default;
@@ -252,6 +252,7 @@ void TapeWriter::add(const TickIn& in, const TickOut& out) {
   head.supervisory_out = out.supervisory_size;
   head.store = out.store_size;
   head.latched = out.latched;
+  head.adopts = !adopted_.empty();
   head.step_us = static_cast<std::uint32_t>(in.now_us - last_us_);
   head.field_lag_us = in.field.empty() ? 0 : static_cast<std::uint32_t>(in.now_us - in.field_arrival_us);
   head.supervisory_lag_us = in.supervisory.empty() ? 0 : static_cast<std::uint32_t>(in.now_us - in.supervisory_arrival_us);
@@ -270,7 +271,13 @@ void TapeWriter::add(const TickIn& in, const TickOut& out) {
   size_ += words.size();
   ++ticks_;
   if (size_ >= block_bytes) flush(block_bytes);
+  if (!head.adopts) return;
+  put(adopted_.size(), 4);
+  put(run_lengths(adopted_));
+  adopted_.clear();
 }
+
+void TapeWriter::adopt(std::span<const std::uint8_t> store_image) { adopted_.assign(store_image.begin(), store_image.end()); }
 
 void TapeWriter::finish(std::uint64_t controller_hash) {
   put(as_bytes(end_mark));
@@ -334,7 +341,7 @@ std::uint64_t TapeReader::get(std::size_t size) {
 }
 
 void TapeReader::read_header() {
-  if (const std::uint64_t found = get(4); found != format)
+  if (const std::uint64_t found = get(4); found < 1 || found > format)
     throw TapeError(fmt::format("{}: tape format {}, expected {}", path_.string(), found, format));
   const auto text = take(static_cast<std::size_t>(get(4)));
   try {
@@ -349,15 +356,20 @@ void TapeReader::read_header() {
   } catch (const nlohmann::json::exception& error) {
     throw TapeError(fmt::format("{}: header: {}", path_.string(), error.what()));
   }
+  header_.store_image = get_image();
+}
+
+std::vector<std::uint8_t> TapeReader::get_image() {
+  std::vector<std::uint8_t> image;
   const std::uint64_t image_bytes = get(4);
   if (image_bytes > fw::store_image_bytes) throw TapeError(fmt::format("{}: store image of {} bytes", path_.string(), image_bytes));
-  while (header_.store_image.size() < image_bytes) {
+  while (image.size() < image_bytes) {
     const std::uint64_t length = get(4);
     const auto value = static_cast<std::uint8_t>(get(1));
-    if (length == 0 || length > image_bytes - header_.store_image.size())
-      throw TapeError(fmt::format("{}: store image broken", path_.string()));
-    header_.store_image.insert(header_.store_image.end(), static_cast<std::size_t>(length), value);
+    if (length == 0 || length > image_bytes - image.size()) throw TapeError(fmt::format("{}: store image broken", path_.string()));
+    image.insert(image.end(), static_cast<std::size_t>(length), value);
   }
+  return image;
 }
 
 bool TapeReader::next(TapeTick& tick) {
@@ -378,6 +390,8 @@ bool TapeReader::next(TapeTick& tick) {
   if (reader.overrun()) throw TapeError(fmt::format("{}: ends within tick {}", path_.string(), read_));
   at_ += reader.used();
   ++read_;
+  tick.adopted.clear();
+  if (head.adopts) tick.adopted = get_image();
 
   const auto bytes_at = [words](std::size_t word) { return reinterpret_cast<const std::uint8_t*>(words + word); };
   last_us_ += head.step_us;

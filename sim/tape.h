@@ -8,7 +8,8 @@
 //
 // A tick is a block: a head of four words (sizes, times, store offset, latched), then the bytes of both ports in and out and
 // of the store. It is written as its difference (XOR) from the tick before, in words of 8 bytes: per eight words one byte
-// that says which differ, per such word one byte that says which of its bytes differ, then those bytes.
+// that says which differ, per such word one byte that says which of its bytes differ, then those bytes. Where a fork gave the
+// core a new store image before the tick, a bit in the head says so and the image follows the tick, coded as the first one.
 #pragma once
 
 #include <array>
@@ -55,6 +56,7 @@ class TapeWriter {
   TapeWriter& operator=(const TapeWriter&) = delete;
 
   void add(const TickIn& in, const TickOut& out);  // 70 ns
+  void adopt(std::span<const std::uint8_t> store_image);   // the core takes it before the tick that is added next
   void finish(std::uint64_t controller_hash);      // ends the file and gives it its name
   std::uint64_t ticks() const { return ticks_; }
   std::uint64_t bytes() const { return flushed_ + size_; }
@@ -74,6 +76,7 @@ class TapeWriter {
   std::uint64_t flushed_ = 0;
   std::uint64_t ticks_ = 0;
   std::uint64_t last_us_ = 0;
+  std::vector<std::uint8_t> adopted_;              // not written yet
   Hash checksum_;
   TapeBlock last_;
 };
@@ -82,6 +85,7 @@ class TapeWriter {
 struct TapeTick {
   TickIn in;
   TickOut out;
+  std::vector<std::uint8_t> adopted;   // store image that the core took before this tick (Endpoint::adopt); empty: none
 };
 
 class TapeReader {
@@ -98,6 +102,7 @@ class TapeReader {
   void read_header();
   std::uint64_t get(std::size_t size);
   std::span<const std::uint8_t> take(std::size_t size);
+  std::vector<std::uint8_t> get_image();
 
   std::filesystem::path path_;
   std::vector<std::uint8_t> file_;

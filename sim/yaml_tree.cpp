@@ -250,4 +250,30 @@ void set_in_yaml(YamlNode& root, const std::string& assignment) {
   set_in_yaml(root, assignment.substr(0, equals), assignment.substr(equals + 1), place);
 }
 
+namespace {
+
+void patch_below(YamlNode& root, const YamlNode& changes, const std::string& path) {
+  if (!changes.is_map()) throw InputError(changes.place, changes.found(), "a map of path: value");
+  for (std::size_t i = 0; i < changes.keys.size(); ++i) {
+    const YamlNode& value = changes.items[i];
+    const std::string below = path + changes.keys[i].text;
+    if (value.is_map()) {
+      patch_below(root, value, below + ".");
+    } else if (value.is_text()) {
+      set_in_yaml(root, below, value.text, value.place);
+    } else if (root.find(below) >= 0) {
+      root.items[static_cast<std::size_t>(root.find(below))] = value;
+    } else if (below.find('.') == std::string::npos) {
+      root.keys.push_back(changes.keys[i]);
+      root.items.push_back(value);
+    } else {
+      throw InputError(value.place, "a list at `" + below + "`", "single values, or a list for a whole section such as `faults`");
+    }
+  }
+}
+
+}  // namespace
+
+void patch_yaml(YamlNode& root, const YamlNode& changes) { patch_below(root, changes, ""); }
+
 }  // namespace sim

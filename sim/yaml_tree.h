@@ -44,4 +44,8 @@ void set_in_yaml(YamlNode& root, const std::string& path, const std::string& val
 // The same from "path=value", as a command line gives it.
 void set_in_yaml(YamlNode& root, const std::string& assignment);
 
+// A file of changes: every single value in it is set at its path, keys nested or dotted; a list replaces what stands at its
+// path. Throws InputError with the place in the file.
+void patch_yaml(YamlNode& root, const YamlNode& changes);
+
 }  // namespace sim

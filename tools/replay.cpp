@@ -47,6 +47,9 @@ int replay(const Options& options, std::chrono::steady_clock::time_point begin) 
   sim::TickOut found;
   std::uint64_t tick = 0;
   for (; tape.next(recorded); ++tick) {
+    if (!recorded.adopted.empty() && !controller->adopt(recorded.adopted))
+      throw sim::EndpointError(fmt::format("this run was forked with other parameters or another programme, which {} can't take over",
+                                           options.controller));
     controller->tick(recorded.in, found);
     if (!sim::same_output(recorded.out, found)) {
       progress.clear();

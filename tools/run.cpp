@@ -21,6 +21,7 @@ struct Options {
   std::string what, out;
   unsigned jobs = 1;
   std::vector<std::string> changes;
+  std::string patch, from;
   std::uint64_t seed = 0;
   bool seed_given = false;
   std::string controller = "host";
@@ -32,6 +33,8 @@ ScenarioRun run_of(const Options& options, const fs::path& file, const fs::path&
   run.file = file;
   run.folder = folder;
   run.overrides = options.changes;
+  run.patch = options.patch;
+  run.from = options.from;
   if (options.seed_given) run.overrides.push_back(fmt::format("seed={}", options.seed));
   run.controller.kind = options.controller;
   run.quiet = options.quiet;
@@ -69,6 +72,9 @@ void add_run(CLI::App& app, Invocation& invocation) {
   verb->add_option("--jobs", options->jobs, "scenarios of a folder that run at a time (default: 1)")->check(CLI::Range(1u, 256u));
   verb->add_option("--set", options->changes, "PATH=VALUE: change a value of the scenario or of the files it names; may be repeated")
       ->type_name("PATH=VALUE")->expected(1)->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+  verb->add_option("--patch", options->patch, "YAML file of PATH: VALUE, changes as with --set");
+  verb->add_option("--from", options->from, "fork a run: its past up to TIME, then this scenario; TIME: 2h30m, 9000s, `segment soak`")
+      ->type_name("RUN@TIME");
   CLI::Option* seed = verb->add_option("--seed", options->seed, "of everything that is left to chance");
   verb->add_option("--controller", options->controller, "who sits at the controller's end (default: host)")->check(controller_kind());
   verb->add_flag("--json", options->json, "print summary.json (of a folder: its own) instead of the table");
@@ -77,6 +83,7 @@ void add_run(CLI::App& app, Invocation& invocation) {
     options->seed_given = seed->count() > 0;
     invocation.chosen = [options, &invocation] {
       listen_for_interrupt();
+      if (!options->from.empty() && fs::is_directory(options->what)) throw UsageError("--from: one scenario, not a folder of them");
       return fs::is_directory(options->what) ? run_folder(*options) : run_one(*options, invocation.begin);
     };
   });

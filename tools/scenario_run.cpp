@@ -10,9 +10,11 @@
 
 #include "plant/step.h"
 #include "sim/bench.h"
+#include "sim/clock.h"
 #include "sim/recording.h"
 #include "sim/scenario.h"
 #include "sim/tape.h"
+#include "tools/fork.h"
 
 namespace tools {
 
@@ -53,6 +55,24 @@ Break advance_to_the_end(sim::Bench& bench, sim::Recorder& recorder, ProgrammeSh
   return {};
 }
 
+// The past under the parent's scenario, then the change.
+Break advance_to_the_fork(sim::Bench& bench, sim::Recorder& recorder, const sim::Scenario& scenario, const Fork& fork) {
+  const sim::Clock clock{std::int64_t{fork.parent.parameters.period_ms} * 1'000'000};
+  const std::uint64_t ticks = clock.ticks(fork.record.at_s);
+  try {
+    while (bench.ticks() < ticks && bench.advance()) {
+      recorder.on_tick(bench);
+      if (interrupt_asked.load(std::memory_order_relaxed)) return {"interrupted", interrupted};
+    }
+  } catch (const sim::EndpointDifference& error) {
+    return {error.what(), differs};
+  } catch (const sim::EndpointError& error) {
+    return {error.what(), run_broke};
+  }
+  bench = sim::Bench(scenario, std::move(bench));
+  return {};
+}
+
 sim::TapeHeader tape_header(const sim::Scenario& scenario, const sim::Bench& bench, const std::string& controller) {
   sim::TapeHeader header;
   header.scenario = scenario.name;
@@ -83,13 +103,25 @@ void listen_for_interrupt() {
 }
 
 ScenarioResult perform(const ScenarioRun& run) {
-  const sim::Scenario scenario = sim::load_scenario(run.file, run.overrides);
+  const sim::Scenario scenario = sim::load_scenario(run.file, run.overrides, run.patch);
+  std::optional<Fork> fork;
+  if (!run.from.empty()) fork = find_fork(run.from);
   ScenarioResult result;
-  result.folder = run.folder.empty() ? std::filesystem::path("runs") / scenario.name : run.folder;
+  result.folder = run.folder.empty() ? std::filesystem::path("runs") / (scenario.name + (fork ? "-fork" : "")) : run.folder;
+  if (fork && std::filesystem::weakly_canonical(result.folder) == std::filesystem::weakly_canonical(fork->folder))
+    throw UsageError(fmt::format("--out {}: this is the run that is forked; give the fork a folder of its own", result.folder.string()));
 
-  sim::Bench bench(scenario, sim::open_endpoint(run.controller));
+  if (fork && fork->parent.parameters.zones != scenario.parameters.zones)
+    throw sim::InputError({run.file.generic_string(), 0, 0}, fmt::format("{} zones", scenario.parameters.zones),
+                          fmt::format("{}, as in the run that is forked", fork->parent.parameters.zones));
+
+  std::unique_ptr<sim::Endpoint> core = sim::open_endpoint(run.controller);
+  if (fork) core = watched_endpoint(std::move(core), *fork);
+  sim::Bench bench(fork ? fork->parent : scenario, std::move(core));
   const double period_s = scenario.parameters.period_ms * 1e-3;
-  sim::Recorder recorder(scenario, bench.table(), result.folder, period_s, run.controller.kind);
+  const sim::SignalTable table(scenario.parameters.zones);
+  sim::Recorder recorder(scenario, table, result.folder, period_s, run.controller.kind);
+  if (fork) recorder.set_fork(fork->record);
   std::unique_ptr<sim::TapeWriter> tape;
   if (scenario.record.tape) {
     tape = std::make_unique<sim::TapeWriter>(result.folder / "tape", tape_header(scenario, bench, run.controller.kind));
@@ -98,7 +130,9 @@ ScenarioResult perform(const ScenarioRun& run) {
 
   ProgrammeShare share(scenario);
   Progress progress(scenario.name, run.quiet, run.begin);
-  const Break broken = advance_to_the_end(bench, recorder, share, progress, run);
+  Break broken;
+  if (fork) broken = advance_to_the_fork(bench, recorder, scenario, *fork);
+  if (broken.code == all_hold) broken = advance_to_the_end(bench, recorder, share, progress, run);
   progress.clear();
 
   if (tape) tape->finish(bench.controller_hash());

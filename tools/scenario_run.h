@@ -24,6 +24,8 @@ struct ScenarioRun {
   std::filesystem::path file;
   std::filesystem::path folder;               // where the results go; empty: runs/<scenario's name>
   std::vector<std::string> overrides;         // "path=value"
+  std::filesystem::path patch;                // a YAML file of changes; empty: none
+  std::string from;                           // a fork: RUN@TIME, see fork.h; empty: from the start
   sim::EndpointSettings controller;
   bool quiet = false;                         // no progress
   std::chrono::steady_clock::time_point begin;
