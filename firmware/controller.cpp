@@ -214,7 +214,8 @@ void start(Controller& c, std::span<const std::uint8_t> store_image, ResetCause,
 }
 
 bool adopt(Controller& c, std::span<const std::uint8_t> store_image, Controller& fresh) {
-  if (load_store(store_image, fresh.parameters, fresh.programmes, fresh.journal, fresh.parameters_bad) != 0) return false;
+  int parameters_bad = 0;
+  if (load_store(store_image, fresh.parameters, fresh.programmes, fresh.journal, parameters_bad) != 0) return false;
   const ProgrammeEntry& entry = fresh.programmes.entries[c.journal.programme];
   const bool same = std::memcmp(&fresh.programmes, &c.programmes, sizeof c.programmes) == 0;
   if (!same && c.run.segments > 0 && !programme_adopt(c.run, entry, fresh.programmes.segments + entry.first_segment)) return false;
