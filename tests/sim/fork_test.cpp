@@ -81,7 +81,8 @@ TEST(Fork, of_the_same_scenario_is_the_whole_run) {
   };
   ASSERT_EQ(count("acceptedhold"), 1);     // the run has in it what is to be forked through
   ASSERT_EQ(count("acceptedresume"), 1);
-  for (const double at_s : {0.0, 0.1, 1.0, 1.1, 15.0, 15.1, 33.3, 61.1, 61.2, 61.7, 70.0, 76.5, 91.0, 91.1, 91.3, 100.2, 102.0, 104.9, 110.4, 112.3, 130.2, 150.0})
+  for (const double at_s : {0.0, 0.1, 1.0, 1.1, 15.0, 15.1, 33.3, 61.1, 61.2, 61.7, 70.0, 76.5, 91.0, 91.1, 91.3, 100.2, 102.0, 104.9,
+                            110.4, 112.3, 130.2, 150.0})
     expect_equal(forked(scenario, scenario, at_s), measure, at_s);
 }
 
