@@ -10,6 +10,7 @@
 #include "sim/description.h"
 #include "sim/expectations.h"
 #include "sim/furnace_file.h"
+#include "sim/log_mapping.h"
 #include "sim/scenario.h"
 #include "sim/yaml_tree.h"
 #include "tools/verbs.h"
@@ -37,10 +38,19 @@ void check_controller(const std::filesystem::path& file) {
              sim::write_controller(controller, 2));
 }
 
-// A scenario names a furnace, a controller and a programme; a furnace file has a casing; what is left is a controller.
+void check_mapping(const std::filesystem::path& file) {
+  const sim::LogMapping mapping = sim::read_mapping_file(file);
+  fmt::print("{}: mapping of a recorded log{}\n", file.string(), mapping.title.empty() ? "" : ", " + mapping.title);
+  for (const sim::LogColumn& one : mapping.columns) fmt::print("  {} is {} in {}\n", one.column, one.signal, one.unit);
+}
+
+// A mapping has columns; a scenario names a furnace, a controller and a programme; a furnace file has a casing; what is left is a
+// controller.
 void check_file(const std::filesystem::path& file) {
   const sim::YamlNode root = sim::read_yaml(file);
-  if (root.child("programme") != nullptr || root.child("furnace") != nullptr || root.child("expectations") != nullptr) {
+  if (root.child("columns") != nullptr) {
+    check_mapping(file);
+  } else if (root.child("programme") != nullptr || root.child("furnace") != nullptr || root.child("expectations") != nullptr) {
     check_scenario(file);
   } else if (root.child("retort") != nullptr || root.child("casing") != nullptr || root.child("lining") != nullptr) {
     check_furnace(file);
@@ -56,7 +66,7 @@ void check_file(const std::filesystem::path& file) {
 void add_check(CLI::App& app, Invocation& invocation) {
   auto files = std::make_shared<std::vector<std::string>>();
   CLI::App* verb = app.add_subcommand("check", "read and validate files, say what they are and would do; no run");
-  verb->add_option("FILE", *files, "scenario, furnace or controller files")->required();
+  verb->add_option("FILE", *files, "scenario, furnace, controller or mapping files")->required();
   verb->callback([files, &invocation] {
     invocation.chosen = [files] {
       for (const std::string& file : *files) check_file(file);

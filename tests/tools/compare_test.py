@@ -127,6 +127,7 @@ class Compare(unittest.TestCase):
         self.assertIn("zone 1, recorded", page.read_text())
         self.assertEqual((self.base / "report.html").read_bytes(), before)
         saggar("report", self.base, "--overlay", log[1], code=2)
+        self.assertIn("Zone [degF] is heat.1.pv in degF", saggar("check", log[3]))
         saggar("compare", self.base, GOLDEN, *log, code=2)
 
     def test_the_overlay_page_names_what_differs(self):
