@@ -58,6 +58,16 @@ class Expectations {
   // Indices of the expectations first violated in the tick just done (for events).
   std::span<const std::uint16_t> violated() const { return violated_; }
   const std::string& name(std::size_t index) const { return sources_[index].name; }
+  const Expression& predicate(std::size_t index) const { return items_[index].predicate; }
+  // Where the margin is tightest so far, and where `eventually` is nearest to it in the opening under way; -1 nowhere.
+  struct Moments {
+    double tightest_s, candidate_s;
+  };
+  Moments moments(std::size_t index) const {
+    const Item& item = items_[index];
+    const bool seeks = item.open && item.form == ExpectationSource::Form::eventually && !item.counted;
+    return {item.judged ? item.tightest_s : -1.0, seeks ? item.best_s : -1.0};
+  }
 
  private:
   // while, after or until. Those without a memory are evaluated once per tick, however many expectations have them.

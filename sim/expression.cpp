@@ -606,6 +606,36 @@ std::size_t Expression::remembered(const Instruction& step, double* stack, std::
   return top;
 }
 
+std::vector<std::uint16_t> Expression::signal_slots() const {
+  std::vector<std::uint16_t> slots;
+  for (const Instruction& step : code_) {
+    switch (step.op) {
+      case Op::signal:
+      case Op::signal_below:
+      case Op::signal_below_or_at:
+      case Op::signal_above:
+      case Op::signal_above_or_at:
+      case Op::code_is:
+      case Op::code_is_not:
+        if (std::find(slots.begin(), slots.end(), step.slot) == slots.end()) slots.push_back(step.slot);
+        break;
+      default: break;
+    }
+  }
+  return slots;
+}
+
+std::vector<double> Expression::limits_of(std::uint16_t slot) const {
+  std::vector<double> limits;
+  for (const Instruction& step : code_) {
+    const bool held = step.op == Op::signal_below || step.op == Op::signal_below_or_at || step.op == Op::signal_above ||
+                      step.op == Op::signal_above_or_at;
+    if (held && step.slot == slot && std::find(limits.begin(), limits.end(), step.constant) == limits.end())
+      limits.push_back(step.constant);
+  }
+  return limits;
+}
+
 double printed_margin(double value) {
   if (value == infinite) return 1.0;
   if (value == -infinite) return -1.0;

@@ -69,6 +69,10 @@ class Expression {
   // Size of the constant that comparison holds its signal against, in its unit; 0 where it has none.
   double limit(std::uint8_t decided) const { return comparisons_[decided].limit; }
 
+  // The signals it reads, each once, and the constants that a signal is held against by itself, in the signal's unit.
+  std::vector<std::uint16_t> signal_slots() const;
+  std::vector<double> limits_of(std::uint16_t slot) const;
+
   // The window opens with the next evaluation: rise, travel, elapsed, time_when, held_for start afresh.
   void reset() { opened_ = false; }
 

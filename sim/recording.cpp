@@ -6,6 +6,7 @@
 
 #include "sim/expectations.h"
 #include "sim/junit.h"
+#include "sim/moment_clip.h"
 #include "sim/report.h"
 #include "sim/trace.h"
 
@@ -59,8 +60,9 @@ class StretchLog {
 struct Recorder::Impl {
   Impl(const Scenario& source, const SignalTable& table, const std::filesystem::path& into, double period, std::string kind)
       : folder((make_folder(into), into)), expectations(source.expectations, table, source.programme.names, period),
-        trace(folder, table, period), event_file(folder, period), totals(table, period), every_s(source.record.every_s),
-        period_s(period), segment_names(source.programme.names), phase_slot(table.find("atmosphere.phase")) {
+        moments(expectations, table, period), trace(folder, table, period), event_file(folder, period), totals(table, period),
+        every_s(source.record.every_s), period_s(period), segment_names(source.programme.names),
+        phase_slot(table.find("atmosphere.phase")) {
     data.charts = ChartData(table, every_s);
     data.resolved_yaml = source.resolved_yaml;
     data.summary.saggar = SAGGAR_VERSION;
@@ -89,6 +91,7 @@ struct Recorder::Impl {
 
   std::filesystem::path folder;
   Expectations expectations;
+  MomentRecorder moments;
   TraceWriter trace;
   EventWriter event_file;
   Totals totals;
@@ -119,6 +122,7 @@ void Recorder::on_tick(double time_s, int segment, std::span<const double> frame
   ++run.ticks;
   run.last_s = time_s;
   run.expectations.tick(frame, time_s, segment);
+  run.moments.tick(frame, run.expectations);
   run.totals.tick(frame);
   run.segments.tick(segment, time_s);
   if (run.phase_slot >= 0) run.phases.tick(static_cast<int>(frame[static_cast<std::size_t>(run.phase_slot)]), time_s);
@@ -145,6 +149,7 @@ void Recorder::Impl::judge() {
   for (ExpectationResult& result : summary.expectations) {
     for (double* time_s : {&result.at_s, &result.failed_s, &result.took_s, &result.judged_s}) *time_s = tidy_s(*time_s);
   }
+  data.moments = moments.finish(expectations);
   summary.evaluations = expectations.ticks();
   summary.totals = totals.results();
   summary.ticks = ticks;
@@ -168,17 +173,18 @@ Summary Recorder::finish(const Ending& ending) {
   summary.trace_hash = ending.trace_hash;
 
   ResultFile junit(run.folder, "junit.xml"), resolved(run.folder, "resolved.yaml"), report(run.folder, "report.html");
-  ResultFile result(run.folder, "summary.json");
+  ResultFile moments(run.folder, "moments.csv"), result(run.folder, "summary.json");
   junit.write(junit_xml(summary));
   resolved.write(run.data.resolved_yaml);
   report.write(report_html(run.data));
+  moments.write(moments_csv(run.data.moments));
   run.trace.file().close();
   run.event_file.file().close();
-  for (ResultFile* file : {&junit, &resolved, &report}) file->close();
+  for (ResultFile* file : {&junit, &resolved, &report, &moments}) file->close();
   summary.wall_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - ending.begin).count();
   result.write(summary_json(summary));
   result.close();
-  for (ResultFile* file : {&run.trace.file(), &run.event_file.file(), &junit, &resolved, &report, &result}) file->name();
+  for (ResultFile* file : {&run.trace.file(), &run.event_file.file(), &junit, &resolved, &report, &moments, &result}) file->name();
   return summary;
 }
 

@@ -1,5 +1,5 @@
-// Writes what a run leaves in its folder: summary.json, trace.csv, events.csv, junit.xml, resolved.yaml, report.html. Every file
-// is written under a temporary name and takes its own name only when all are whole: a full disk leaves nothing half-written.
+// Writes what a run leaves in its folder: summary.json, trace.csv, events.csv, junit.xml, moments.csv, resolved.yaml, report.html.
+// Every file is written under a temporary name and takes its own name only when all are whole: a full disk leaves nothing half-written.
 #pragma once
 
 #include <chrono>

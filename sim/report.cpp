@@ -12,6 +12,7 @@
 #include "sim/cautions.h"
 #include "sim/fixed_decimal.h"
 #include "sim/input_error.h"
+#include "sim/moment_chart.h"
 #include "sim/page.h"
 #include "sim/result_file.h"
 #include "sim/trace.h"
@@ -87,7 +88,12 @@ std::string remark(const ExpectationResult& result) {
   return result.took_s >= 0.0 ? ". Held " + clock_text(result.took_s, 1) + " after the window opened" : "";
 }
 
-void add_expectations(std::string& page, const Summary& summary) {
+std::string moment_of(const ExpectationResult& result, const std::vector<MomentClip>& moments) {
+  const auto clip = std::find_if(moments.begin(), moments.end(), [&](const MomentClip& one) { return one.expectation == result.name; });
+  return !result.judged || clip == moments.end() ? "" : moment_svg(*clip, result.at_s, result.unit);
+}
+
+void add_expectations(std::string& page, const Summary& summary, const std::vector<MomentClip>& moments) {
   page += "<h2 id=\"expectations\">Expectations</h2>\n";
   if (summary.expectations.empty()) {
     page += "<p>None were given. A run that nothing is expected of fails.</p>\n";
@@ -103,15 +109,15 @@ void add_expectations(std::string& page, const Summary& summary) {
       "fill=\"var(--bad)\"/></pattern></defs></svg>\n"
       "<div class=\"wide\"><table>\n<thead><tr><th scope=\"col\">Verdict</th><th scope=\"col\">Expectation</th><th scope=\"col\" "
       "class=\"number\">Margin</th>"
-      "<th scope=\"col\">Margin, drawn</th><th scope=\"col\" class=\"number\">Tightest at</th><th scope=\"col\" class=\"number\">Judged "
-      "for</th></tr></thead>\n<tbody>\n";
+      "<th scope=\"col\">Margin, drawn</th><th scope=\"col\" class=\"number\">Tightest at</th><th scope=\"col\">Around that moment</th><th "
+      "scope=\"col\" class=\"number\">Judged for</th></tr></thead>\n<tbody>\n";
   for (const ExpectationResult& result : summary.expectations) {
     page += fmt::format(
         "<tr><td class=\"verdict {}\">{}</td><td>{}<div class=\"statement\">{}{}</div></td><td class=\"number\">{}</td><td>{}</td>"
-        "<td class=\"number\">{}</td><td class=\"number\">{}</td></tr>\n",
+        "<td class=\"number\">{}</td><td>{}</td><td class=\"number\">{}</td></tr>\n",
         result.pass ? "pass" : "fail", result.pass ? "✓ pass" : "✕ fail", html_text(result.name), html_text(result.statement),
         remark(result), margin_text(result), margin_bar(result), result.judged ? clock_text(result.at_s, 1) : "–",
-        clock_text(result.judged_s, 1));
+        moment_of(result, moments), clock_text(result.judged_s, 1));
   }
   page += "</tbody></table></div>\n";
 }
@@ -351,7 +357,7 @@ std::string report_html(const ReportData& data) {
   std::string page;
   page.reserve(data.charts.intervals() * data.charts.signals().size() * 16 + data.resolved_yaml.size() * 2 + 400000);
   add_head(page, data.summary);
-  add_expectations(page, data.summary);
+  add_expectations(page, data.summary, data.moments);
   add_figures(page, data.summary);
   page += "<h2 id=\"programme\">Programme and atmosphere</h2>\n<div class=\"columns\">\n";
   add_stretches(page, "Segments of the programme", data.summary.segments);
@@ -398,6 +404,7 @@ void rebuild_report(const std::filesystem::path& folder) {
   data.summary = read_summary(folder / "summary.json");
   read_trace(folder / "trace.csv", data, data.summary.record_every_s);
   read_events(folder / "events.csv", data);
+  data.moments = read_moments(folder / "moments.csv");
   data.resolved_yaml = text_of_file(folder / "resolved.yaml");
   ResultFile report(folder, "report.html");
   report.write(report_html(data));

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "sim/charts.h"
+#include "sim/moment_clip.h"
 #include "sim/summary.h"
 
 namespace sim {
@@ -17,13 +18,14 @@ struct ReportData {
   ChartData charts;
   std::vector<Event> events;        // at most report_events_max
   std::uint64_t event_count = 0;    // all of them
+  std::vector<MomentClip> moments;  // of the expectations that were judged
   std::string resolved_yaml;
 };
 
 std::string report_html(const ReportData& data);
 
-// Writes report.html again from trace.csv, events.csv, summary.json and resolved.yaml of the folder; the same to the byte as the
-// run wrote it. Throws InputError when a file is missing or not what it should be, RecordingError when it cannot be written.
+// Writes report.html again from trace.csv, events.csv, moments.csv, summary.json and resolved.yaml of the folder; the same to the
+// byte as the run wrote it. Throws InputError when a file is missing or not what it should be, RecordingError when it cannot be written.
 void rebuild_report(const std::filesystem::path& folder);
 
 }  // namespace sim

@@ -77,7 +77,8 @@ TEST_F(Recording, LeavesEveryFileUnderItsOwnName) {
   run(100.0);
   std::vector<std::string> names;
   for (const auto& entry : std::filesystem::directory_iterator(folder_)) names.push_back(entry.path().filename().string());
-  EXPECT_THAT(names, testing::UnorderedElementsAre("summary.json", "trace.csv", "events.csv", "junit.xml", "resolved.yaml", "report.html"));
+  EXPECT_THAT(names, testing::UnorderedElementsAre("summary.json", "trace.csv", "events.csv", "moments.csv", "junit.xml", "resolved.yaml",
+                                                   "report.html"));
 }
 
 TEST_F(Recording, WritesARowPerIntervalAndAtEveryEvent) {

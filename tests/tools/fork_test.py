@@ -46,7 +46,7 @@ class Forks(unittest.TestCase):
 
     def assert_same_run(self, whole, fork):
         self.assertEqual({file.name for file in whole.iterdir()}, {file.name for file in fork.iterdir()})
-        for name in ("trace.csv", "events.csv", "tape", "junit.xml"):
+        for name in ("trace.csv", "events.csv", "moments.csv", "tape", "junit.xml"):
             self.assertEqual((whole / name).read_bytes(), (fork / name).read_bytes(), name)
         self.assertEqual(without_time(whole), without_time(fork))
         first, rest = (fork / "resolved.yaml").read_text().split("\n", 1)

@@ -180,8 +180,8 @@ class CommandLine(ProgramCase):
 class Runs(ProgramCase):
     def test_leaves_the_files_it_should(self):
         self.assertIn(saggar("run", DEMO, *SHORT, "--out", self.out, "--quiet").returncode, (0, 1))
-        self.assertLessEqual({"summary.json", "trace.csv", "events.csv", "junit.xml", "report.html", "resolved.yaml", "tape"},
-                             set(files_of(self.out)))
+        self.assertLessEqual({"summary.json", "trace.csv", "events.csv", "junit.xml", "moments.csv", "report.html", "resolved.yaml",
+                              "tape"}, set(files_of(self.out)))
         summary = summary_of(self.out)
         self.assertAlmostEqual(summary["simulated_s"], 1200.0, delta=0.2)
         self.assertEqual(summary["ticks"], round(summary["simulated_s"] / 0.1))
