@@ -18,6 +18,7 @@ constexpr double infinite = std::numeric_limits<double>::infinity();
 // A margin on the boundary is not 0 but this much to the side that the comparison takes it to: min, max and - keep it.
 constexpr double touch = 1e-300;
 constexpr int stack_max = 24;
+constexpr double instant_s = 1e-6;   // instants closer than this are one: tick times are not exact in binary
 
 double settled(double margin, double at_zero) {
   if (margin == 0.0) return at_zero;
@@ -55,12 +56,12 @@ std::string described(const Quality& quality) {
 }  // namespace
 
 enum class Expression::Op : std::uint8_t {
-  constant, signal, add, subtract, multiply, divide, negate, absolute, minimum, maximum, scale, rise, travel, elapsed,
+  constant, signal, add, subtract, multiply, divide, negate, absolute, minimum, maximum, scale, rise, travel, reversals, elapsed,
   settle_strict, settle_loose,                     // a difference becomes a margin
   signal_below, signal_below_or_at, signal_above, signal_above_or_at,   // the same, of a signal and a constant, in one step
   equal, not_equal, code_equal, code_not_equal,
   code_is, code_is_not,                            // of a signal and a constant
-  logical_not, logical_and, logical_or, time_when, held_for
+  logical_not, logical_and, logical_or, past, time_when, last_when, held_for
 };
 
 // Checks the tree's quantities and makes code of it, operands first.
@@ -116,8 +117,11 @@ class ExpressionCompiler {
       case NodeKind::maximum: return extreme(node);
       case NodeKind::rise:
       case NodeKind::travel: return change(node);
+      case NodeKind::reversals: return count(node);
       case NodeKind::elapsed: return time();
+      case NodeKind::past: return gate(node);
       case NodeKind::time_when:
+      case NodeKind::last_when:
       case NodeKind::held_for: check_truth(*node.operands[0]); return time();
       case NodeKind::less:
       case NodeKind::less_equal:
@@ -310,6 +314,22 @@ class ExpressionCompiler {
     return quality;
   }
 
+  Quality count(const Node& node) {
+    const Node& band = *node.operands[1];
+    const Quality dead_band = check_value(band);
+    matched(node, change(node), dead_band);
+    if (!dead_band.constant || dead_band.value_si < 0.0) fail(band, "a dead band that is no constant from 0 up", "0.5 K, 10 Pa, ...");
+    return {};
+  }
+
+  Quality gate(const Node& node) {
+    const Quality delay = check_value(*node.operands[0]);
+    if (!delay.constant || delay.dimension != seconds) fail(*node.operands[0], described(delay), "a constant time: 15 min, 2 h, ...");
+    Quality truth;
+    truth.truth = true;
+    return truth;
+  }
+
   Quality comparison(const Node& node) {
     Quality truth;
     truth.truth = true;
@@ -431,12 +451,20 @@ class ExpressionCompiler {
       case NodeKind::travel:
         emit_value(*node.operands[0], quality.factor);
         return add(node, Op::travel, 0.0, remember(2));
+      case NodeKind::reversals: {
+        const Quality moved = check(*node.operands[0]);
+        emit_value(*node.operands[0], moved.factor);
+        return add(node, Op::reversals, check(*node.operands[1]).value_si / moved.factor, remember(4));
+      }
       case NodeKind::elapsed:
         remember(1);   // nothing to keep, but has_memory: the opening matters to it
         return add(node, Op::elapsed);
       case NodeKind::time_when:
         emit_truth(*node.operands[0]);
         return add(node, Op::time_when, 0.0, remember(1));
+      case NodeKind::last_when:
+        emit_truth(*node.operands[0]);
+        return add(node, Op::last_when, 0.0, remember(1));
       case NodeKind::held_for:
         emit_truth(*node.operands[0]);
         return add(node, Op::held_for, 0.0, remember(1));
@@ -465,6 +493,10 @@ class ExpressionCompiler {
         add(node, Op::logical_not);
         emit_truth(*node.operands[1]);
         return add(node, Op::logical_or);
+      case NodeKind::past:
+        remember(1);   // as elapsed()
+        add(node, Op::elapsed);
+        return add(node, Op::past, check(*node.operands[0]).value_si, 0, comparison_index(node, "1", 0.0));
       case NodeKind::name:   // a whole number: true unless 0
         return add(node, Op::code_is_not, 0.0, table_.find(node.word), comparison_index(node, "1", 0.0));
       default: return emit_comparison(node);
@@ -563,6 +595,7 @@ Expression::Margin Expression::evaluate_all(std::span<const double> frame, doubl
       case Op::code_not_equal: --top; stack[top] = stack[top] == x ? -infinite : infinite; decided[top] = step.comparison; break;
       case Op::code_is: stack[++top] = frame[step.slot] == step.constant ? infinite : -infinite; decided[top] = step.comparison; break;
       case Op::code_is_not: stack[++top] = frame[step.slot] == step.constant ? -infinite : infinite; decided[top] = step.comparison; break;
+      case Op::past: stack[top] = x >= step.constant - instant_s ? infinite : -infinite; decided[top] = step.comparison; break;
       case Op::logical_not: stack[top] = -x; break;
       case Op::logical_and:
         if (!(stack[--top] <= x)) { stack[top] = x; decided[top] = decided[top + 1]; }
@@ -577,7 +610,29 @@ Expression::Margin Expression::evaluate_all(std::span<const double> frame, doubl
   return {stack[top], decided[top]};
 }
 
-// The functions with a memory: rise, travel, elapsed, time_when, held_for.
+// How often x has turned by more than the band. memory: highest and lowest of the way it is on, direction (0 not known yet), count.
+double turned(double* memory, double x, double band, bool fresh) {
+  double &high = memory[0], &low = memory[1], &direction = memory[2], &turns = memory[3];
+  if (fresh) {
+    high = low = x;
+    direction = turns = 0.0;
+  }
+  high = std::max(high, x);
+  low = std::min(low, x);
+  const bool falls = high - x > band, rises = x - low > band;
+  if (direction >= 0.0 && falls) {
+    turns += direction;      // the first way taken is no turn
+    direction = -1.0;
+    low = x;
+  } else if (direction <= 0.0 && rises) {
+    turns -= direction;
+    direction = 1.0;
+    high = x;
+  }
+  return turns;
+}
+
+// The functions with a memory: rise, travel, reversals, elapsed, time_when, last_when, held_for.
 std::size_t Expression::remembered(const Instruction& step, double* stack, std::size_t top, bool fresh, double time_s) {
   double* memory = memory_.data() + step.slot;
   switch (step.op) {
@@ -590,11 +645,17 @@ std::size_t Expression::remembered(const Instruction& step, double* stack, std::
       memory[0] = stack[top];
       stack[top] = memory[1];
       break;
+    case Op::reversals: stack[top] = turned(memory, stack[top], step.constant, fresh); break;
     case Op::elapsed: stack[++top] = time_s - opened_s_; break;
     case Op::time_when:
       if (fresh) memory[0] = -1.0;
       if (memory[0] < 0.0 && stack[top] > 0.0) memory[0] = time_s - opened_s_;
       stack[top] = memory[0] < 0.0 ? time_s - opened_s_ : memory[0];
+      break;
+    case Op::last_when:
+      if (fresh) memory[0] = 0.0;
+      if (stack[top] > 0.0) memory[0] = time_s - opened_s_;
+      stack[top] = memory[0];
       break;
     case Op::held_for:
       if (fresh) memory[0] = 0.0;

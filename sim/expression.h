@@ -13,9 +13,12 @@
 // Functions with a memory, which starts afresh whenever the window opens (reset):
 //   rise(x)       x minus x when the window opened
 //   travel(x)     sum of |change of x| from tick to tick since the window opened
+//   reversals(x, band)  how often x changed direction since then: it came back from its farthest point by more than the band
 //   elapsed()     time since the window opened
+//   past(d)       plainly true from d after the opening on, plainly false before: a gate that leaves the margin to what it gates
 //   time_when(p)  time from the opening until p first held; until then the time gone by, so that `time_when(p) < 30 min`
 //                 is violated at the first tick at which it can no longer come true
+//   last_when(p)  time from the opening until p last held, 0 if it never did
 //   held_for(p)   time, summed over the window, in which p held: each tick at which it holds counts the time since the tick before
 //
 // Quantities are checked while reading. Both sides of a comparison, sum or difference must be of one kind. A temperature
@@ -73,7 +76,7 @@ class Expression {
   std::vector<std::uint16_t> signal_slots() const;
   std::vector<double> limits_of(std::uint16_t slot) const;
 
-  // The window opens with the next evaluation: rise, travel, elapsed, time_when, held_for start afresh.
+  // The window opens with the next evaluation: all functions with a memory start afresh.
   void reset() { opened_ = false; }
 
   // frame: one tick's values in table order; time_s: its simulated time. Call once per tick while the window is open.

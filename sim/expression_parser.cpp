@@ -21,13 +21,16 @@ struct Function {
   NodeKind kind;
   int operands;                                   // -1: two or more
 };
-constexpr std::array<Function, 8> functions = {{{"abs", NodeKind::absolute, 1},
+constexpr std::array<Function, 11> functions = {{{"abs", NodeKind::absolute, 1},
                                                 {"min", NodeKind::minimum, -1},
                                                 {"max", NodeKind::maximum, -1},
                                                 {"rise", NodeKind::rise, 1},
                                                 {"travel", NodeKind::travel, 1},
+                                                {"reversals", NodeKind::reversals, 2},
                                                 {"elapsed", NodeKind::elapsed, 0},
+                                                {"past", NodeKind::past, 1},
                                                 {"time_when", NodeKind::time_when, 1},
+                                                {"last_when", NodeKind::last_when, 1},
                                                 {"held_for", NodeKind::held_for, 1}}};
 
 // Recursive descent over the bytes of the text, one method per level of binding.
@@ -236,7 +239,8 @@ class Parser {
     for (const Function& function : functions) names.emplace_back(function.name);
     const std::string near = nearest_name(word, names);
     fail_at(at, "the function `" + std::string(word) + "`",
-            "abs, min, max, rise, travel, elapsed, time_when or held_for" + (near.empty() ? "" : " (nearest: " + near + ")"));
+            "abs, min, max, rise, travel, reversals, elapsed, past, time_when, last_when or held_for" +
+                (near.empty() ? "" : " (nearest: " + near + ")"));
   }
 
   Node call(const Function& function, std::size_t at) {

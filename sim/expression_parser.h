@@ -13,9 +13,9 @@ namespace sim {
 enum class NodeKind {
   literal, name,                                  // leaves
   add, subtract, multiply, divide, negate,        // quantities
-  absolute, minimum, maximum, rise, travel, elapsed, time_when, held_for,
+  absolute, minimum, maximum, rise, travel, reversals, elapsed, time_when, last_when, held_for,
   less, less_equal, greater, greater_equal, equal, not_equal,   // truths
-  logical_not, logical_and, logical_or, implies
+  logical_not, logical_and, logical_or, implies, past
 };
 
 struct ExpressionNode {

@@ -180,6 +180,41 @@ TEST(Expression, RemembersSinceTheWindowOpened) {
   }
 }
 
+// By hand, dead band 2 K: 400 403 (up) 401.5 (back by 1.5: within the band) 404 401 (down: 1) 402.5 (up by 1.5: no) 398 401 (up: 2)
+// 399 (back by exactly 2: no). Starting afresh, the first way down counts nothing.
+TEST(Expression, CountsReversalsLargerThanTheDeadBand) {
+  const SignalTable signals = table();
+  Expression turns("reversals(heat.1.pv, 2 K) <= 5", signals);
+  const double degc[] = {400.0, 403.0, 401.5, 404.0, 401.0, 402.5, 398.0, 401.0, 399.0};
+  const double counts[] = {0.0, 0.0, 0.0, 0.0, 1.0, 1.0, 1.0, 2.0, 2.0};
+  for (int round = 0; round < 2; ++round) {
+    turns.reset();
+    for (int k = 0; k < 9; ++k) {
+      std::vector<double> values = frame();
+      values[pv] = round == 0 ? degc[k] : 800.0 - degc[k];   // the mirrored course turns as often
+      EXPECT_DOUBLE_EQ(turns.evaluate(values, 100.0 * round + k).value, 5.0 - counts[k]) << k;
+    }
+  }
+}
+
+// Every tick 10 s. The band is left at 10 s and 30 s: last 30 s after the opening. The gate opens at 20 s and leaves the margin in K.
+TEST(Expression, TellsWhenSomethingLastHeldAndGatesByTime) {
+  const SignalTable signals = table();
+  Expression last("last_when(heat.1.pv > 410 degC) <= 60 s", signals), gate("past(20 s) implies heat.1.pv < 410 degC", signals);
+  const double degc[] = {400.0, 412.0, 405.0, 413.0, 406.0};
+  const double lasts[] = {0.0, 10.0, 10.0, 30.0, 30.0};
+  const double infinite = std::numeric_limits<double>::infinity();
+  const double gates[] = {infinite, infinite, 5.0, -3.0, 4.0};
+  for (int k = 0; k < 5; ++k) {
+    std::vector<double> values = frame();
+    values[pv] = degc[k];
+    EXPECT_DOUBLE_EQ(last.evaluate(values, 500.0 + 10.0 * k).value, 60.0 - lasts[k]);
+    const Expression::Margin gated = gate.evaluate(values, 500.0 + 10.0 * k);
+    EXPECT_DOUBLE_EQ(gated.value, gates[k]);
+    if (k >= 2) { EXPECT_EQ(gate.unit_name(gated.decided), "K"); }
+  }
+}
+
 TEST(Expression, ComparesARateWithOnePerMinute) {
   const SignalTable signals = table();
   Expression rate("rise(plant.gas.pressure) / elapsed() < 20 Pa/min", signals);
@@ -235,6 +270,9 @@ TEST(Expression, SaysWhereAndWhatIsWrong) {
       {"travell(pressure.out) < 4", 1, "nearest: travel"},
       {"min(pressure.pv) < 4 kPa", 1, "two or more"},
       {"elapsed(3) < 4 s", 1, "0"},
+      {"reversals(heat.1.pv, 2 Pa) < 4", 1, "same quantity"},
+      {"reversals(heat.1.pv, heat.1.pv - heat.1.sp) < 4", 32, "constant"},
+      {"past(5 K) implies heat.1.pv < 4 degC", 6, "a constant time"},
       {"1 / 0 < 1", 3, "division by zero"},
       {"", 1, "the end of the expression"},
       {"pressure.pv < 6 kPa & 1 > 0", 21, "`&`"},
