@@ -5,6 +5,7 @@
 
 #include <fmt/format.h>
 
+#include "sim/expectation_sentence.h"
 #include "sim/moment.h"
 #include "sim/programme_file.h"
 
@@ -23,19 +24,6 @@ double ramp_s(const fw::Segment& segment, double& setpoint_degc) {
 std::string time_words(double s) {
   const auto minutes = static_cast<long>(std::lround(s / 60.0));
   return minutes < 60 ? fmt::format("{} min", minutes) : fmt::format("{} h {:02} min", minutes / 60, minutes % 60);
-}
-
-std::string window_words(const ExpectationSource& expectation) {
-  std::string text;
-  if (expectation.within_s >= 0.0) text += fmt::format(" within {:.6g} s", expectation.within_s);
-  if (expectation.from_s >= 0.0) text += fmt::format(", from {:.6g} s", expectation.from_s);
-  if (expectation.to_s >= 0.0) text += fmt::format(", to {:.6g} s", expectation.to_s);
-  if (!expectation.segments.empty()) text += ", in " + listed(expectation.segments);
-  if (!expectation.phases.empty()) text += ", while the atmosphere is " + listed(expectation.phases);
-  if (!expectation.while_.empty()) text += ", while " + expectation.while_;
-  if (!expectation.after.empty()) text += ", after " + expectation.after;
-  if (!expectation.until.empty()) text += ", until " + expectation.until;
-  return text;
 }
 
 void compare(std::vector<std::string>& remarks, const char* what, double controller, double furnace, const char* unit) {
@@ -106,10 +94,7 @@ std::string describe(const Scenario& scenario) {
   }
   text += fmt::format("  {} expectations, judged at every tick{}\n", scenario.expectations.size(),
                       scenario.expectations.empty() ? ": the verdict can only be `fail`" : ":");
-  constexpr std::array<const char*, 3> forms = {"always", "never", "eventually"};
-  for (const ExpectationSource& expectation : scenario.expectations)
-    text += fmt::format("    {}: {} {}{}\n", expectation.name, forms[static_cast<std::size_t>(expectation.form)], expectation.predicate,
-                        window_words(expectation));
+  for (const ExpectationSource& expectation : scenario.expectations) text += fmt::format("    {}\n", sentence(expectation));
   return text;
 }
 

@@ -1,10 +1,23 @@
 #include "sim/expectation_file.h"
 
+#include <algorithm>
+#include <array>
+
+#include "sim/ready_word.h"
+
 namespace sim {
 
 namespace {
 
 using Form = ExpectationSource::Form;
+struct FormKey {
+  const char* key;
+  Form form;
+  const char* meaning;
+};
+constexpr std::array<FormKey, 3> form_keys = {{{"always", Form::always, "holds at every tick of the window"},
+                                               {"never", Form::never, "holds at no tick of the window"},
+                                               {"eventually", Form::eventually, "holds at some tick of the window"}}};
 constexpr double longest_s = 30.0 * 86400.0;
 
 #define SAGGAR_AT(member) [](auto& expectation) -> auto& { return expectation.member; }
@@ -18,9 +31,40 @@ Field form_field(const char* key, Form form, const char* meaning) {
   };
   field.get = [form](const void* object, FieldValue& value) {
     value.text = static_cast<const ExpectationSource*>(object)->predicate;
-    return static_cast<const ExpectationSource*>(object)->form == form;
+    const auto& expectation = *static_cast<const ExpectationSource*>(object);
+    return expectation.word.empty() && expectation.form == form;
   };
   return field;
+}
+
+// `tracks: {signal: ...}`: the map's key is the word, what is in it its arguments, kept as written.
+Field word_field(const ReadyWord& row, const ReadyWordParameter& parameter) {
+  const std::string word(row.word), key(parameter.key);
+  Field field = text_field<ExpectationSource>(word + "." + key, SAGGAR_AT(word), false,
+                                              std::string(row.meaning) + ": " + std::string(parameter.meaning));
+  field.bare = parameter.takes == ReadyWordTakes::amount || parameter.takes == ReadyWordTakes::number;
+  field.set = [word, key](void* object, const FieldValue& value) {
+    static_cast<ExpectationSource*>(object)->word = word;
+    static_cast<ExpectationSource*>(object)->arguments[key] = value.text;
+  };
+  field.get = [word, key](const void* object, FieldValue& value) {
+    const auto& expectation = *static_cast<const ExpectationSource*>(object);
+    const auto found = expectation.arguments.find(key);
+    if (expectation.word != word || found == expectation.arguments.end()) return false;
+    value.text = found->second;
+    return true;
+  };
+  return field;
+}
+
+// A word with two rows has the parameters they share once.
+void add_word_fields(std::vector<Field>& fields) {
+  for (const ReadyWord& row : ready_words())
+    for (const ReadyWordParameter& parameter : row.parameters) {
+      Field field = word_field(row, parameter);
+      if (std::none_of(fields.begin(), fields.end(), [&](const Field& known) { return known.key == field.key; }))
+        fields.push_back(std::move(field));
+    }
 }
 
 template <class At>
@@ -33,9 +77,8 @@ FieldTable make_table() {
   FieldTable table{"expectation", "A statement about signals over time. Of the window all given parts must hold.", {}};
   std::vector<Field>& fields = table.fields;
   fields.push_back(text_field<ExpectationSource>("name", SAGGAR_AT(name), true, "what is expected, in plain words"));
-  fields.push_back(form_field("always", Form::always, "holds at every tick of the window"));
-  fields.push_back(form_field("never", Form::never, "holds at no tick of the window"));
-  fields.push_back(form_field("eventually", Form::eventually, "holds at some tick of the window"));
+  for (const FormKey& one : form_keys) fields.push_back(form_field(one.key, one.form, one.meaning));
+  add_word_fields(fields);
   fields.push_back(time_field("within", SAGGAR_AT(within_s), "`eventually`: so soon after the window opens"));
   fields.push_back(time_field("from", SAGGAR_AT(from_s), "window: from this simulated time"));
   fields.push_back(time_field("to", SAGGAR_AT(to_s), "window: to this simulated time"));
@@ -56,19 +99,39 @@ void check_names(const YamlNode* node, const std::vector<std::string>& names, co
     (vocabulary.*check)(names[i], node->is_list() ? node->items[i].place : node->place);
 }
 
+std::string statement_keys() {
+  std::string text;
+  for (const FormKey& one : form_keys) text += (text.empty() ? "" : ", ") + std::string(one.key);
+  std::string_view last;
+  for (const ReadyWord& row : ready_words()) {
+    if (row.word != last) text += ", " + std::string(row.word);
+    last = row.word;
+  }
+  return text;
+}
+
+// Keys whose text is a truth.
+std::vector<const char*> condition_keys() {
+  std::vector<const char*> keys;
+  for (const FormKey& one : form_keys) keys.push_back(one.key);
+  keys.insert(keys.end(), {"while", "after", "until"});
+  return keys;
+}
+
 void check_form(const YamlNode& item, const ExpectationSource& expectation) {
   const YamlNode* first = nullptr;
   for (const YamlNode& node : item.keys) {
-    if (node.text != "always" && node.text != "never" && node.text != "eventually") continue;
-    if (first) throw InputError(node.place, "`" + first->text + "` and `" + node.text + "` together", "one of always, never, eventually");
+    const bool is_form = std::any_of(form_keys.begin(), form_keys.end(), [&](const FormKey& one) { return node.text == one.key; });
+    if (!is_form && !is_ready_word(node.text)) continue;
+    if (first) throw InputError(node.place, "`" + first->text + "` and `" + node.text + "` together", "one of " + statement_keys());
     first = &node;
   }
-  if (!first) throw InputError(item.place, "an expectation without a statement", "one of always, never, eventually");
-  if (expectation.within_s >= 0.0 && expectation.form != Form::eventually)
+  if (!first) throw InputError(item.place, "an expectation without a statement", "one of " + statement_keys());
+  if (expectation.within_s >= 0.0 && (expectation.form != Form::eventually || is_ready_word(first->text)))
     throw InputError(item.child("within")->place, "`within` beside `" + first->text + "`", "`within` beside `eventually` only");
   if (expectation.from_s >= 0.0 && expectation.to_s >= 0.0 && expectation.to_s <= expectation.from_s)
     throw InputError(item.child("to")->place, "`to` not after `from`", "a window that is open for some time");
-  for (const char* key : {"always", "never", "eventually", "while", "after", "until"})
+  for (const char* key : condition_keys())
     if (const YamlNode* text = item.child(key); text && text->text.empty())
       throw InputError(text->place, "nothing for `" + std::string(key) + "`", "an expression");
 }
@@ -80,8 +143,13 @@ ExpectationSource read_expectation(const YamlNode& item, const Vocabulary& vocab
   check_form(item, expectation);
   check_names(item.child("during_segment"), expectation.segments, vocabulary, &Vocabulary::check_segment);
   check_names(item.child("during_phase"), expectation.phases, vocabulary, &Vocabulary::check_phase);
-  for (const char* key : {"always", "never", "eventually", "while", "after", "until"})
+  for (const char* key : condition_keys())
     if (const YamlNode* text = item.child(key)) vocabulary.check_condition(*text);
+  for (const YamlNode& key : item.keys)
+    if (is_ready_word(key.text)) {
+      expectation.word = key.text;      // with nothing in its map no field has said so
+      check_ready_word(item, expectation, vocabulary);
+    }
   return expectation;
 }
 

@@ -7,6 +7,8 @@
 //     eventually: vacuum.pv < 15 Pa abs
 //     within: 15 min
 //     during_segment: first evacuation
+//   - name: the heat follows
+//     tracks: {signal: heat.1.pv, target: heat.1.sp, within: 10 K}        # a ready word (ready_word.h)
 #pragma once
 
 #include <string>

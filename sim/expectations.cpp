@@ -5,6 +5,7 @@
 #include <limits>
 
 #include "sim/input_error.h"
+#include "sim/ready_word.h"
 #include "sim/units.h"
 
 namespace sim {
@@ -33,7 +34,8 @@ std::string joined(const std::vector<std::string>& names) {
 
 std::string statement_of(const ExpectationSource& source) {
   constexpr const char* forms[] = {"always ", "never ", "eventually "};
-  std::string text = forms[static_cast<int>(source.form)] + source.predicate;
+  std::string text = source.word.empty() ? "" : word_sentence(source) + ": ";
+  text += forms[static_cast<int>(source.form)] + source.predicate;
   if (source.within_s >= 0.0) text += " within " + text_of(source.within_s) + " s";
   if (!source.segments.empty()) text += ", in segment " + joined(source.segments);
   if (!source.phases.empty()) text += ", in phase " + joined(source.phases);
@@ -58,12 +60,13 @@ std::size_t index_of(const std::string& name, const std::vector<std::string>& na
 
 Expectations::Expectations(const std::vector<ExpectationSource>& sources, const SignalTable& table,
                            const std::vector<std::string>& segments, double period_s)
-    : sources_(sources), phase_slot_(table.find("atmosphere.phase")), period_s_(period_s) {
+    : sources_(expanded(sources)), phase_slot_(table.find("atmosphere.phase")), period_s_(period_s) {
   const std::vector<std::string> phases(phase_names().begin(), phase_names().end());
-  for (const ExpectationSource& source : sources) {
+  for (const ExpectationSource& source : sources_) {
     Item item;
     item.form = source.form;
     item.within_s = source.within_s;
+    item.due_s = source.due_s;
     item.predicate = compiled(source.predicate, "predicate", source, table);
     item.condition = condition(source.while_, "while", source, table);
     item.after = condition(source.after, "after", source, table);
@@ -164,6 +167,7 @@ void Expectations::look(std::uint16_t index, std::span<const double> frame, doub
     Expression::Margin margin = item.predicate.evaluate(frame, time_s);
     if (item.form == ExpectationSource::Form::never) margin.value = -margin.value;
     ++item.ticks;
+    if (item.due_s > 0.0) item.longest_s = std::max(item.longest_s, time_s - item.opened_s + instant_s);
     take(index, margin, time_s, time_s);
   }
   item.open = open;
@@ -228,13 +232,13 @@ std::vector<ExpectationResult> Expectations::results() const {
     ExpectationResult result;
     result.name = sources_[i].name;
     result.statement = statement_of(sources_[i]);
-    result.judged = item.judged;
-    result.pass = item.judged && item.failed_s < 0.0;
+    result.judged = item.conclusive();
+    result.pass = result.judged && item.failed_s < 0.0;
     result.ticks = item.ticks;
     result.judged_s = static_cast<double>(item.ticks) * period_s_;
     result.failed_s = item.failed_s;
     result.took_s = item.took_s;
-    if (item.judged) {
+    if (result.judged) {
       result.margin = printed_margin(item.tightest.value);
       const bool code = item.tightest.value == infinite || item.tightest.value == -infinite;
       result.unit = code ? "1" : item.predicate.unit_name(item.tightest.decided);
@@ -249,7 +253,8 @@ std::vector<ExpectationResult> Expectations::results() const {
 }
 
 bool Expectations::pass() const {
-  return !items_.empty() && std::all_of(items_.begin(), items_.end(), [](const Item& item) { return item.judged && item.failed_s < 0.0; });
+  return !items_.empty() &&
+         std::all_of(items_.begin(), items_.end(), [](const Item& item) { return item.conclusive() && item.failed_s < 0.0; });
 }
 
 }  // namespace sim

@@ -11,7 +11,8 @@
 //                           a segment that ends because p has come true shows it there. Without within: until the window shuts.
 //
 // The margin is the quantitative semantics of signal temporal logic (min for always, max for eventually) in the signal's own
-// unit; its sign is the verdict. A window that never opened leaves its expectation unjudged, which is a failure.
+// unit; its sign is the verdict. A window that never opened, or never for as long as a ready word needs (ready_word.h), leaves
+// its expectation unjudged, which is a failure.
 #pragma once
 
 #include <cstdint>
@@ -42,7 +43,8 @@ struct ExpectationResult {
 
 class Expectations {
  public:
-  // Throws InputError with the place of the expectation. segments: names of the programme's segments, by index. period_s: of the tick.
+  // Ready words are expanded here. Throws InputError with the place of the expectation. segments: names of the programme's
+  // segments, by index. period_s: of the tick.
   Expectations(const std::vector<ExpectationSource>& sources, const SignalTable& table, const std::vector<std::string>& segments,
                double period_s);
 
@@ -81,6 +83,7 @@ class Expectations {
     std::int16_t condition = -1, after = -1, until = -1;   // in conditions_, -1 none
     ExpectationSource::Form form;
     double within_s = -1.0;
+    double due_s = 0.0, longest_s = 0.0;   // longest opening so far, looked at where due_s asks for one
     bool started = true;                   // `after` has held
     bool ended = false;                    // `until` has held
     bool reachable = true;                 // time, segment and phase let the window be open
@@ -97,6 +100,7 @@ class Expectations {
     double widest = 0.0;                   // greatest finite size of a margin
     bool judged = false;
     std::uint64_t ticks = 0;
+    bool conclusive() const { return judged && (failed_s >= 0.0 || longest_s >= due_s); }
   };
   // Where the window can be open, looked at only when segment or phase change.
   struct Place {

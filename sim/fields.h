@@ -38,6 +38,7 @@ struct Field {
   double low = 0.0, high = 0.0;        // quantity and integer, in `unit`, both inclusive
   bool single = false;                 // the member is a float: values are rounded to one before they are checked
   bool whole = false;                  // quantity: a whole number of `unit`
+  bool bare = false;                   // text: may be a number without quotes
   std::vector<std::string> choices;    // choice
   std::string meaning;
   std::function<void(void*, const FieldValue&)> set;

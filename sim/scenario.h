@@ -4,6 +4,7 @@
 
 #include <cstdint>
 #include <filesystem>
+#include <map>
 #include <string>
 #include <vector>
 
@@ -56,6 +57,9 @@ struct ExpectationSource {
   Form form = Form::always;
   std::string predicate;       // expression over signals with units
   double within_s = -1.0;      // eventually: after the window opens
+  std::string word;            // a ready word instead of the form and predicate (ready_word.h), which are made of it when judged
+  std::map<std::string, std::string> arguments;   // of the word, by key
+  double due_s = 0.0;          // a window must have been open so long, or the expectation is not judged; only words set it
   // window: all given parts must hold
   double from_s = -1.0, to_s = -1.0;
   std::vector<std::string> segments;   // any of these programme segments

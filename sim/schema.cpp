@@ -61,7 +61,10 @@ Json field_schema(const Field& field) {
       break;
     case FieldType::yes_no: schema["enum"] = {"yes", "no", true, false}; break;
     case FieldType::choice: schema["enum"] = field.choices; break;
-    case FieldType::text: schema["type"] = "string"; break;
+    case FieldType::text:
+      if (field.bare) schema["type"] = {"string", "number"};
+      else schema["type"] = "string";
+      break;
     case FieldType::list:
       schema["anyOf"] = {{{"type", "string"}}, {{"type", "array"}, {"items", {{"type", "string"}}}, {"minItems", 1}}};
       break;
