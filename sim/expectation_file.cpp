@@ -15,9 +15,10 @@ struct FormKey {
   Form form;
   const char* meaning;
 };
-constexpr std::array<FormKey, 3> form_keys = {{{"always", Form::always, "holds at every tick of the window"},
+constexpr std::array<FormKey, 4> form_keys = {{{"always", Form::always, "holds at every tick of the window"},
                                                {"never", Form::never, "holds at no tick of the window"},
-                                               {"eventually", Form::eventually, "holds at some tick of the window"}}};
+                                               {"eventually", Form::eventually, "holds at some tick of the window"},
+                                               {"at_opening", Form::at_opening, "holds at the tick at which the window opens"}}};
 constexpr double longest_s = 30.0 * 86400.0;
 
 #define SAGGAR_AT(member) [](auto& expectation) -> auto& { return expectation.member; }

@@ -22,6 +22,7 @@ std::string statement(const ExpectationSource& judged) {
   switch (judged.form) {
     case ExpectationSource::Form::always: return "at every moment " + judged.predicate;
     case ExpectationSource::Form::never: return "at no moment " + judged.predicate;
+    case ExpectationSource::Form::at_opening: return "at the moment at which the window opens " + judged.predicate;
     case ExpectationSource::Form::eventually: break;
   }
   const std::string by = judged.within_s < 0.0 ? "" : fmt::format(", at most {} after the window opens", time_sentence(judged.within_s));

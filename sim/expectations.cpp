@@ -15,10 +15,11 @@ namespace {
 constexpr double infinite = std::numeric_limits<double>::infinity();
 constexpr double instant_s = 1e-6;   // instants closer than this are one: tick times are not exact in binary
 
-Expression compiled(const std::string& text, const char* key, const ExpectationSource& source, const SignalTable& table) {
+Expression compiled(const std::string& text, const char* key, const ExpectationSource& source, const SignalTable& table,
+                    double period_s = 0.0) {
   if (text.empty()) return {};
   try {
-    return Expression(text, table);
+    return Expression(text, table, period_s);
   } catch (const ExpressionError& error) {
     throw InputError(source.place, "in `" + std::string(key) + "` of `" + source.name + "`, at character " +
                                        std::to_string(error.column) + " of `" + text + "`: " + error.what(),
@@ -33,7 +34,7 @@ std::string joined(const std::vector<std::string>& names) {
 }
 
 std::string statement_of(const ExpectationSource& source) {
-  constexpr const char* forms[] = {"always ", "never ", "eventually "};
+  constexpr const char* forms[] = {"always ", "never ", "eventually ", "at opening "};
   std::string text = source.word.empty() ? "" : word_sentence(source) + ": ";
   text += forms[static_cast<int>(source.form)] + source.predicate;
   if (source.within_s >= 0.0) text += " within " + text_of(source.within_s) + " s";
@@ -67,7 +68,8 @@ Expectations::Expectations(const std::vector<ExpectationSource>& sources, const 
     item.form = source.form;
     item.within_s = source.within_s;
     item.due_s = source.due_s;
-    item.predicate = compiled(source.predicate, "predicate", source, table);
+    item.predicate = compiled(source.predicate, "predicate", source, table, period_s);
+    if (item.predicate.is_temporal()) item.pending_s.resize(item.predicate.horizon() + 1);
     item.condition = condition(source.while_, "while", source, table);
     item.after = condition(source.after, "after", source, table);
     item.until = condition(source.until, "until", source, table);
@@ -154,16 +156,24 @@ void Expectations::look(std::uint16_t index, std::span<const double> frame, doub
   const bool opens = open && !item.open;
   if (opens) {
     item.open = true;
-    item.settled = item.counted = false;
+    item.settled = item.counted = item.noted = false;
     item.opened_s = item.best_s = time_s;
     item.best.value = -infinite;
     item.predicate.reset();
+    item.pending_begin = item.pending_count = 0;
   }
   if (!item.open) return;
+  if (item.predicate.is_temporal()) {
+    if (open) look_ahead(index, frame, time_s);
+    else conclude_ahead(index);
+    item.open = open;
+    return;
+  }
   if (item.form == ExpectationSource::Form::eventually) {
     look_for(item, frame, time_s);
     if (!open || item.settled) conclude(index, time_s);
-  } else if (open) {
+  } else if (open && !item.settled) {
+    item.settled = item.form == ExpectationSource::Form::at_opening;
     Expression::Margin margin = item.predicate.evaluate(frame, time_s);
     if (item.form == ExpectationSource::Form::never) margin.value = -margin.value;
     ++item.ticks;
@@ -181,13 +191,56 @@ void Expectations::look_for(Item& item, std::span<const double> frame, double ti
     item.settled = true;
     return;
   }
-  item.latest = item.predicate.evaluate(frame, time_s);
+  note(item, item.predicate.evaluate(frame, time_s), time_s);
+}
+
+void Expectations::note(Item& item, Expression::Margin margin, double time_s) {
+  item.noted = true;
+  item.latest = margin;
   if (item.latest.holds() && !item.best.holds()) item.took_s = std::max(item.took_s, time_s - item.opened_s);
   if (item.latest.value > item.best.value) {
     item.best = item.latest;
     item.best_s = time_s;
   }
   ++item.ticks;
+}
+
+// A predicate that looks ahead: this tick's margin will be known later; that of an earlier one may be known now.
+void Expectations::look_ahead(std::uint16_t index, std::span<const double> frame, double time_s) {
+  Item& item = items_[index];
+  if (item.settled) return;
+  const std::size_t size = item.pending_s.size();
+  item.pending_s[(item.pending_begin + item.pending_count++) % size] = time_s;
+  Expression::Margin known;
+  if (item.predicate.look(frame, time_s, known)) judge_ahead(index, known);
+}
+
+void Expectations::judge_ahead(std::uint16_t index, Expression::Margin margin) {
+  Item& item = items_[index];
+  const double at_s = item.pending_s[item.pending_begin];
+  item.pending_begin = (item.pending_begin + 1) % item.pending_s.size();
+  --item.pending_count;
+  if (item.form == ExpectationSource::Form::eventually) {
+    if (item.within_s >= 0.0 && at_s > item.opened_s + item.within_s + instant_s) {
+      item.settled = true;
+      conclude(index, last_s_);
+    } else {
+      note(item, margin, at_s);
+    }
+    return;
+  }
+  if (item.form == ExpectationSource::Form::never) margin.value = -margin.value;
+  item.settled = item.form == ExpectationSource::Form::at_opening;
+  ++item.ticks;
+  take(index, margin, at_s, at_s);
+}
+
+// The window has shut: what is pending is judged over what there is.
+void Expectations::conclude_ahead(std::uint16_t index) {
+  Item& item = items_[index];
+  Expression::Margin known;
+  while (!item.settled && item.pending_count > 0 && item.predicate.conclude(known)) judge_ahead(index, known);
+  if (item.form == ExpectationSource::Form::eventually && item.noted) conclude(index, last_s_);
 }
 
 // An opening of `eventually` is over: its greatest margin counts, once.
@@ -218,7 +271,8 @@ void Expectations::finish() {
   violated_.clear();
   for (std::uint16_t i = 0; i < items_.size(); ++i) {
     Item& item = items_[i];
-    if (item.open && item.form == ExpectationSource::Form::eventually && !item.settled) conclude(i, last_s_);
+    if (item.open && item.predicate.is_temporal()) conclude_ahead(i);
+    else if (item.open && item.form == ExpectationSource::Form::eventually && !item.settled) conclude(i, last_s_);
     item.open = false;
     item.ended = true;
   }

@@ -10,6 +10,12 @@
 //                           greatest of each opening, the least of these. The tick that shuts the window is still looked at:
 //                           a segment that ends because p has come true shows it there. Without within: until the window shuts.
 //
+//   at_opening p            p holds at the tick at which the window opens, each time; for a formula over windows (always[0 s, 4 min] q)
+//
+// p may look ahead (always[a, b], eventually[a, b], until[a, b]: expression.h). The margin of a tick is then judged when it is known,
+// and the instant reported is that tick's. When the window shuts or the run ends, the ticks pending are judged over the ticks the
+// window had: always and eventually alike over what there is. A tick that then has nothing to look at is not judged.
+//
 // The margin is the quantitative semantics of signal temporal logic (min for always, max for eventually) in the signal's own
 // unit; its sign is the verdict. A window that never opened, or never for as long as a ready word needs (ready_word.h), leaves
 // its expectation unjudged, which is a failure.
@@ -90,7 +96,10 @@ class Expectations {
     bool open = false;
     bool settled = false;                  // eventually: `within` has passed since this opening
     bool counted = false;                  // eventually: this opening has been counted
+    bool noted = false;                    // eventually: this opening has a margin
     double opened_s = 0.0;
+    std::vector<double> pending_s;         // temporal: instants of the ticks not judged yet, a ring
+    std::size_t pending_begin = 0, pending_count = 0;
     Expression::Margin latest{};           // eventually: of this tick
     Expression::Margin best{};             // eventually: greatest in this opening
     double best_s = 0.0;
@@ -114,6 +123,10 @@ class Expectations {
   void renew(double time_s, int segment, int phase);
   bool window_open(Item& item, std::span<const double> frame, double time_s);
   void look(std::uint16_t index, std::span<const double> frame, double time_s);
+  void look_ahead(std::uint16_t index, std::span<const double> frame, double time_s);
+  void conclude_ahead(std::uint16_t index);
+  void judge_ahead(std::uint16_t index, Expression::Margin margin);
+  void note(Item& item, Expression::Margin margin, double time_s);
   void look_for(Item& item, std::span<const double> frame, double time_s);
   void conclude(std::uint16_t index, double now_s);
   void take(std::uint16_t index, Expression::Margin margin, double time_s, double now_s);

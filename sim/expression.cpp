@@ -19,6 +19,7 @@ constexpr double infinite = std::numeric_limits<double>::infinity();
 constexpr double touch = 1e-300;
 constexpr int stack_max = 24;
 constexpr double instant_s = 1e-6;   // instants closer than this are one: tick times are not exact in binary
+constexpr double windows_max_s = 86400.0;
 
 double settled(double margin, double at_zero) {
   if (margin == 0.0) return at_zero;
@@ -67,12 +68,14 @@ enum class Expression::Op : std::uint8_t {
 // Checks the tree's quantities and makes code of it, operands first.
 class ExpressionCompiler {
  public:
-  ExpressionCompiler(Expression& expression, const SignalTable& table) : expression_(expression), table_(table) {}
+  ExpressionCompiler(Expression& expression, const SignalTable& table, double period_s)
+      : expression_(expression), table_(table), period_s_(period_s) {}
 
   void compile(std::string_view text) {
     const std::unique_ptr<ExpressionNode> root = parse_expression(text);
     check_truth(*root);
-    emit_truth(*root);
+    if (has_window(*root)) emit_formula(*root);
+    else emit_truth(*root);
     expression_.text_ = std::string(text);
   }
 
@@ -503,7 +506,76 @@ class ExpressionCompiler {
     }
   }
 
+  // --- operators over a window ---
+
+  static bool is_window(const Node& node) {
+    return node.kind == NodeKind::always || node.kind == NodeKind::eventually || node.kind == NodeKind::until;
+  }
+  static bool has_window(const Node& node) {
+    return is_window(node) ||
+           std::any_of(node.operands.begin(), node.operands.end(), [](const auto& operand) { return has_window(*operand); });
+  }
+
+  void emit_formula(const Node& root) {
+    expression_.temporal_.emplace_back();
+    add_formula(root);
+    Expression::Temporal& temporal = expression_.temporal_.front();
+    temporal.values.resize(temporal.atoms.size());
+    temporal.formula.ready();
+  }
+
+  int add_formula(const Node& node) {
+    using Kind = TemporalFormula::Kind;
+    if (!has_window(node)) return add_atom(node);
+    TemporalFormula& formula = expression_.temporal_.front().formula;
+    std::size_t from = 0, to = 0;
+    if (is_window(node)) take_window(node, from, to);
+    if (node.kind < NodeKind::logical_not) fail(node, "an operator over a window inside a quantity", "it around the comparison");
+    const int left = add_formula(*node.operands[0]);
+    const int right = node.operands.size() > 1 ? add_formula(*node.operands[1]) : -1;
+    switch (node.kind) {
+      case NodeKind::logical_not: return formula.add(Kind::negation, left);
+      case NodeKind::logical_and: return formula.add(Kind::conjunction, left, right);
+      case NodeKind::logical_or: return formula.add(Kind::disjunction, left, right);
+      case NodeKind::implies: return formula.add(Kind::disjunction, formula.add(Kind::negation, left), right);
+      case NodeKind::always: return formula.add(Kind::always, left, -1, from, to);
+      case NodeKind::eventually: return formula.add(Kind::eventually, left, -1, from, to);
+      default: return formula.add(Kind::until, left, right, from, to);
+    }
+  }
+
+  int add_atom(const Node& node) {
+    Expression::Temporal& temporal = expression_.temporal_.front();
+    Expression atom;
+    ExpressionCompiler(atom, table_, 0.0).emit_truth(node);
+    std::vector<std::uint8_t> places;
+    for (const auto& known : atom.comparisons_) places.push_back(comparison_index(node, known.unit, known.limit));
+    for (auto& step : atom.code_) step.comparison = places[step.comparison];
+    atom.comparisons_.clear();
+    temporal.atoms.push_back(std::move(atom));
+    return temporal.formula.add(TemporalFormula::Kind::atom, static_cast<int>(temporal.atoms.size()) - 1);
+  }
+
+  // The ticks whose instants lie in the closed window.
+  void take_window(const Node& node, std::size_t& from, std::size_t& to) {
+    if (period_s_ <= 0.0)
+      fail(node, "an operator over a window to come", "a condition on past and present; windows only in what is judged");
+    for (const Quantity& end : {node.from, node.to})
+      if (end.unit.dimension != seconds) fail(node, "a window end that is no time", "times: [0 s, 4 min]");
+    const double from_s = node.from.si(), to_s = node.to.si();
+    if (to_s < from_s) fail(node, "a window that ends before it begins", "[from, to]");
+    ticks_ahead_ += to_s / period_s_;
+    if (ticks_ahead_ > windows_max_s / period_s_)
+      fail(node, "windows of " + std::to_string(static_cast<long long>(std::min(ticks_ahead_, 1e18))) + " ticks together",
+           "at most " + std::to_string(static_cast<long long>(windows_max_s / period_s_)) + " (24 h of ticks)");
+    const double first = std::ceil(from_s / period_s_ - 1e-6), last = std::floor(to_s / period_s_ + 1e-6);
+    if (last < first) fail(node, "a window that holds no tick", "one that holds a multiple of the period");
+    from = static_cast<std::size_t>(std::max(first, 0.0));
+    to = static_cast<std::size_t>(last);
+  }
+
   void emit_comparison(const Node& node) {
+    if (is_window(node)) fail(node, "an operator over a window inside a function", "it around the comparison");
     const int side = code_side(node);
     if (side >= 0) {
       const int slot = code_of(*node.operands[static_cast<std::size_t>(side)]);
@@ -540,10 +612,38 @@ class ExpressionCompiler {
 
   Expression& expression_;
   const SignalTable& table_;
+  double period_s_;
+  double ticks_ahead_ = 0.0;
   int height_ = 0;
 };
 
-Expression::Expression(std::string_view text, const SignalTable& table) { ExpressionCompiler(*this, table).compile(text); }
+Expression::Expression(std::string_view text, const SignalTable& table, double period_s) {
+  ExpressionCompiler(*this, table, period_s).compile(text);
+}
+
+bool Expression::look(std::span<const double> frame, double time_s, Margin& known) {
+  Temporal& temporal = temporal_.front();
+  for (std::size_t i = 0; i < temporal.atoms.size(); ++i) {
+    const Margin margin = temporal.atoms[i].evaluate(frame, time_s);
+    temporal.values[i] = {margin.value, margin.decided};
+  }
+  TemporalFormula::Value value;
+  if (!temporal.formula.push(temporal.values, value)) return false;
+  known = {value.margin, value.decided};
+  return true;
+}
+
+bool Expression::conclude(Margin& known) {
+  TemporalFormula::Value value;
+  if (!temporal_.front().formula.conclude(value)) return false;
+  known = {value.margin, value.decided};
+  return true;
+}
+
+void Expression::reset_temporal() {
+  temporal_.front().formula.reset();
+  for (Expression& atom : temporal_.front().atoms) atom.reset();
+}
 
 Expression::Margin Expression::evaluate_one(std::span<const double> frame) const {
   const Instruction& step = code_.front();
@@ -683,6 +783,10 @@ std::vector<std::uint16_t> Expression::signal_slots() const {
       default: break;
     }
   }
+  for (const Temporal& temporal : temporal_)
+    for (const Expression& atom : temporal.atoms)
+      for (const std::uint16_t slot : atom.signal_slots())
+        if (std::find(slots.begin(), slots.end(), slot) == slots.end()) slots.push_back(slot);
   return slots;
 }
 
@@ -694,6 +798,10 @@ std::vector<double> Expression::limits_of(std::uint16_t slot) const {
     if (held && step.slot == slot && std::find(limits.begin(), limits.end(), step.constant) == limits.end())
       limits.push_back(step.constant);
   }
+  for (const Temporal& temporal : temporal_)
+    for (const Expression& atom : temporal.atoms)
+      for (const double limit : atom.limits_of(slot))
+        if (std::find(limits.begin(), limits.end(), limit) == limits.end()) limits.push_back(limit);
   return limits;
 }
 

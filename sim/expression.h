@@ -10,6 +10,11 @@
 // without spaces: `20 Pa/min`. Names are signals (sim/signals.h) and, beside a signal that is a code, the names of its values
 // (`programme.state == held`, `atmosphere.phase != holding`).
 //
+// Operators over a window of ticks relative to the tick judged, closed at both ends (temporal_formula.h; until: its left operand on the
+// half-open interval up to the tick at which the right one holds). They bind like `not`, until looser than these and tighter than and:
+//   always[0 s, 4 min] (x < 5 kPa)      eventually[10 s, 1 min] p      p until[0 s, 2 min] q
+// Only what judges a run takes them (look, not evaluate); conditions speak of past and present.
+//
 // Functions with a memory, which starts afresh whenever the window opens (reset):
 //   rise(x)       x minus x when the window opened
 //   travel(x)     sum of |change of x| from tick to tick since the window opened
@@ -42,6 +47,7 @@
 #include <vector>
 
 #include "sim/signals.h"
+#include "sim/temporal_formula.h"
 
 namespace sim {
 
@@ -63,10 +69,13 @@ class Expression {
 
   Expression() = default;      // holds nothing; must not be evaluated
   // Throws ExpressionError. text must be a truth (a comparison, or such joined), not a plain quantity.
-  Expression(std::string_view text, const SignalTable& table);
+  // period_s: of the tick; without it operators over a window are refused. Their windows together: at most a day of ticks.
+  Expression(std::string_view text, const SignalTable& table, double period_s = 0.0);
 
-  bool empty() const { return code_.empty(); }
-  bool has_memory() const { return !memory_.empty(); }
+  bool empty() const { return code_.empty() && !is_temporal(); }
+  bool has_memory() const { return !memory_.empty() || is_temporal(); }
+  bool is_temporal() const { return !temporal_.empty(); }
+  std::size_t horizon() const { return is_temporal() ? temporal_[0].formula.horizon() : 0; }   // ticks
   const std::string& text() const { return text_; }
   const std::string& unit_name(std::uint8_t decided) const { return comparisons_[decided].unit; }
   // Size of the constant that comparison holds its signal against, in its unit; 0 where it has none.
@@ -77,13 +86,21 @@ class Expression {
   std::vector<double> limits_of(std::uint16_t slot) const;
 
   // The window opens with the next evaluation: all functions with a memory start afresh.
-  void reset() { opened_ = false; }
+  void reset() {
+    opened_ = false;
+    if (is_temporal()) reset_temporal();
+  }
 
   // frame: one tick's values in table order; time_s: its simulated time. Call once per tick while the window is open.
   Margin evaluate(std::span<const double> frame, double time_s) {
     return code_.size() == 1 ? evaluate_one(frame) : evaluate_all(frame, time_s);
   }
   bool holds(std::span<const double> frame, double time_s) { return evaluate(frame, time_s).holds(); }
+
+  // Temporal: one tick; true: known is the margin of the tick horizon() ago.
+  bool look(std::span<const double> frame, double time_s, Margin& known);
+  // Temporal: no more ticks come in this window; the next pending tick, over what there is. False: none left that says anything.
+  bool conclude(Margin& known);
 
  private:
   friend class ExpressionCompiler;
@@ -97,6 +114,7 @@ class Expression {
 
   Margin evaluate_one(std::span<const double> frame) const;            // one signal against one constant: most are
   Margin evaluate_all(std::span<const double> frame, double time_s);
+  void reset_temporal();
   std::size_t remembered(const Instruction& step, double* stack, std::size_t top, bool fresh, double time_s);
 
   std::string text_;
@@ -109,6 +127,12 @@ class Expression {
   std::vector<double> memory_;
   double opened_s_ = 0.0, last_s_ = 0.0;
   bool opened_ = false;
+  struct Temporal {
+    TemporalFormula formula;
+    std::vector<Expression> atoms;                 // their comparisons are in comparisons_ of the whole
+    std::vector<TemporalFormula::Value> values;    // of the atoms, at this tick
+  };
+  std::vector<Temporal> temporal_;                 // none or one
 };
 
 // How a margin is printed: infinite is +1 or -1, a touch of the boundary is 0.

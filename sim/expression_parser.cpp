@@ -125,18 +125,61 @@ class Parser {
   }
 
   Node conjunction() {
-    Node left = negation();
+    Node left = until();
     for (skip_blanks();; skip_blanks()) {
       const std::size_t at = at_;
       if (!take("and")) return left;
-      left = join(NodeKind::logical_and, at, std::move(left), negation());
+      left = join(NodeKind::logical_and, at, std::move(left), until());
     }
+  }
+
+  Node until() {
+    Node left = negation();
+    skip_blanks();
+    const std::size_t at = at_;
+    if (!take("until")) return left;
+    Node node = make(NodeKind::until, at);
+    window(*node);
+    node->operands.push_back(std::move(left));
+    node->operands.push_back(negation());
+    skip_blanks();
+    const std::size_t second = at_;
+    if (take("until")) fail_at(second, "a second `until`", "parentheses around one of the two");
+    return node;
+  }
+
+  // [0 s, 4 min]
+  void window(ExpressionNode& node) {
+    if (!take("[")) fail("a window: [0 s, 4 min]");
+    node.from = window_end();
+    if (!take(",")) fail("`,` and the end of the window");
+    node.to = window_end();
+    if (!take("]")) fail("`]`");
+  }
+  Quantity window_end() {
+    skip_blanks();
+    if (at_ >= text_.size() || !is_digit(text_[at_])) fail("a time with its unit");
+    return literal()->literal;
+  }
+
+  bool windowed(std::string_view word) const {
+    if (word_at(at_) != word) return false;
+    std::size_t after = blanks_end(at_ + word.size());
+    return after < text_.size() && text_[after] == '[';
   }
 
   Node negation() {
     const Depth depth(*this);
     skip_blanks();
     const std::size_t at = at_;
+    for (const auto& [word, kind] : {std::pair{"always", NodeKind::always}, std::pair{"eventually", NodeKind::eventually}}) {
+      if (!windowed(word)) continue;
+      take(word);
+      Node node = make(kind, at);
+      window(*node);
+      node->operands.push_back(negation());
+      return node;
+    }
     if (!take("not")) return comparison();
     Node node = make(NodeKind::logical_not, at);
     node->operands.push_back(negation());
@@ -222,7 +265,7 @@ class Parser {
 
   Node word_node(std::string_view word) {
     const std::size_t at = at_;
-    for (const std::string_view taken : {"and", "or", "implies", "not"}) {
+    for (const std::string_view taken : {"and", "or", "implies", "not", "until"}) {
       if (word == taken) fail("a number with its unit, a signal, a function or `(`");
     }
     at_ += word.size();
@@ -266,7 +309,7 @@ class Parser {
     while (end < text_.size() && (is_letter(text_[end]) || is_digit(text_[end]) || text_[end] == '%')) ++end;
     if (end == at || is_digit(text_[at])) return at;
     const std::string_view word = text_.substr(at, end - at);
-    for (const std::string_view taken : {"and", "or", "implies", "not"}) {
+    for (const std::string_view taken : {"and", "or", "implies", "not", "until"}) {
       if (word == taken) return at;
     }
     if (end < text_.size() && text_[end] == '(') return at;

@@ -15,7 +15,8 @@ enum class NodeKind {
   add, subtract, multiply, divide, negate,        // quantities
   absolute, minimum, maximum, rise, travel, reversals, elapsed, time_when, last_when, held_for,
   less, less_equal, greater, greater_equal, equal, not_equal,   // truths
-  logical_not, logical_and, logical_or, implies, past
+  logical_not, logical_and, logical_or, implies, past,
+  always, eventually, until                       // over a window
 };
 
 struct ExpressionNode {
@@ -23,6 +24,7 @@ struct ExpressionNode {
   int column = 1;                                 // 1-based, of the operator or the word
   std::string word;                               // name
   Quantity literal;
+  Quantity from, to;                              // always, eventually, until: the window
   std::vector<std::unique_ptr<ExpressionNode>> operands;
 };
 

@@ -52,7 +52,7 @@ struct FaultSource {
 };
 
 struct ExpectationSource {
-  enum class Form { always, never, eventually };
+  enum class Form { always, never, eventually, at_opening };
   std::string name;
   Form form = Form::always;
   std::string predicate;       // expression over signals with units

@@ -1,0 +1,187 @@
+#include "sim/temporal_formula.h"
+
+#include <algorithm>
+#include <limits>
+
+namespace sim {
+
+namespace {
+
+using Value = TemporalFormula::Value;
+constexpr double infinite = std::numeric_limits<double>::infinity();
+
+// On a tie the first decides.
+Value lesser(Value a, Value b) { return b.margin < a.margin ? b : a; }
+Value greater(Value a, Value b) { return b.margin > a.margin ? b : a; }
+
+}  // namespace
+
+int TemporalFormula::add(Kind kind, int left, int right, std::size_t from, std::size_t to) {
+  Node node{};
+  node.kind = kind;
+  node.left = left;
+  node.right = right;
+  node.from = from;
+  node.to = to;
+  if (kind != Kind::atom) node.horizon = nodes_[static_cast<std::size_t>(left)].horizon;
+  if (right >= 0) node.horizon = std::max(node.horizon, nodes_[static_cast<std::size_t>(right)].horizon);
+  node.horizon += to;
+  nodes_.push_back(std::move(node));
+  return static_cast<int>(nodes_.size()) - 1;
+}
+
+void TemporalFormula::ready() {
+  for (Node& node : nodes_) {
+    if (node.right >= 0) {
+      const std::size_t left = nodes_[static_cast<std::size_t>(node.left)].horizon;
+      const std::size_t right = nodes_[static_cast<std::size_t>(node.right)].horizon;
+      node.waiting[0].size_to((right > left ? right - left : 0) + 2);
+      node.waiting[1].size_to((left > right ? left - right : 0) + 2);
+    }
+    const std::size_t window = node.to - node.from + 1;
+    if (node.kind == Kind::always || node.kind == Kind::eventually) node.wedge.size_to(window);
+    if (node.kind == Kind::until) {
+      node.wedge.size_to(node.from + 1);
+      node.pairs.resize(window);
+      node.front.resize(window);
+    }
+  }
+  reset();
+}
+
+void TemporalFormula::reset() {
+  for (Node& node : nodes_) {
+    node.count = node.next = node.begin = node.middle = 0;
+    node.waiting[0].clear();
+    node.waiting[1].clear();
+    node.wedge.clear();
+    node.back = {{infinite, 0}, {-infinite, 0}};
+  }
+  ending_ = false;
+}
+
+bool TemporalFormula::push(std::span<const Value> atoms, Value& known) {
+  atoms_ = atoms;
+  const bool got = pull(static_cast<int>(nodes_.size()) - 1, known);
+  atoms_ = {};
+  return got;
+}
+
+bool TemporalFormula::conclude(Value& known) {
+  ending_ = true;
+  return pull(static_cast<int>(nodes_.size()) - 1, known);
+}
+
+// The next value of a node, if it is known. While ticks come, each node is asked once per tick.
+bool TemporalFormula::pull(int index, Value& value) {
+  Node& node = nodes_[static_cast<std::size_t>(index)];
+  Value right;
+  switch (node.kind) {
+    case Kind::atom:
+      if (ending_) return false;
+      value = atoms_[static_cast<std::size_t>(node.left)];
+      return true;
+    case Kind::negation:
+      if (!pull(node.left, value)) return false;
+      value.margin = -value.margin;
+      return true;
+    case Kind::conjunction:
+    case Kind::disjunction:
+      if (!pull_pair(node, value, right)) return false;
+      value = node.kind == Kind::conjunction ? lesser(value, right) : greater(value, right);
+      return true;
+    case Kind::always:
+    case Kind::eventually: return pull_window(node, value);
+    case Kind::until: return pull_until(node, value);
+  }
+  return false;
+}
+
+// Both operands at one tick: the earlier known waits for the later.
+bool TemporalFormula::pull_pair(Node& node, Value& left, Value& right) {
+  Value value;
+  for (int side = 0; side < 2; ++side) {
+    Ring& waiting = node.waiting[side];
+    if (ending_ && !waiting.empty()) continue;
+    if (pull(side == 0 ? node.left : node.right, value)) waiting.push({0, value});
+  }
+  if (node.waiting[0].empty() || node.waiting[1].empty()) return false;
+  left = node.waiting[0].front().value;
+  right = node.waiting[1].front().value;
+  node.waiting[0].pop_front();
+  node.waiting[1].pop_front();
+  return true;
+}
+
+// Into the wedge, which keeps of the values seen only those that can still become the least (or the greatest), first in front.
+void TemporalFormula::slide(Node& node, std::size_t tick, Value value, bool least) {
+  Ring& wedge = node.wedge;
+  while (!wedge.empty() && (least ? wedge.back().value.margin > value.margin : wedge.back().value.margin < value.margin)) wedge.pop_back();
+  wedge.push({tick, value});
+}
+
+bool TemporalFormula::pull_window(Node& node, Value& value) {
+  do {
+    Value taken;
+    const bool got = pull(node.left, taken);
+    if (!got && (!ending_ || node.next + node.from >= node.count)) return false;
+    while (!node.wedge.empty() && node.wedge.front().tick < node.next + node.from) node.wedge.pop_front();
+    if (got) {
+      if (node.count >= node.from) slide(node, node.count, taken, node.kind == Kind::always);
+      ++node.count;
+    }
+    if (!got || node.count > node.to) {
+      value = node.wedge.front().value;
+      ++node.next;
+      return true;
+    }
+  } while (ending_);
+  return false;
+}
+
+TemporalFormula::Block TemporalFormula::joined(const Block& first, const Block& second) {
+  return {lesser(first.least, second.least), greater(first.best, lesser(first.least, second.best))};
+}
+
+// The first tick of until's window leaves it: its f now belongs to [t, t+from).
+void TemporalFormula::drop_first(Node& node) {
+  const std::size_t size = node.pairs.size();
+  if (node.begin == node.middle) {   // the back stack becomes the front stack
+    Block block{{infinite, 0}, {-infinite, 0}};
+    for (std::size_t tick = node.count; tick-- > node.middle;) {
+      block = joined(node.pairs[tick % size], block);
+      node.front[tick % size] = block;
+    }
+    node.middle = node.count;
+    node.back = {{infinite, 0}, {-infinite, 0}};
+  }
+  while (!node.wedge.empty() && node.wedge.front().tick < node.next) node.wedge.pop_front();
+  if (node.from > 0) slide(node, node.begin, node.pairs[node.begin % size].least, true);
+  ++node.begin;
+}
+
+bool TemporalFormula::pull_until(Node& node, Value& value) {
+  const std::size_t size = node.pairs.size();
+  do {
+    Value f, g;
+    const bool got = pull_pair(node, f, g);
+    if (!got && (!ending_ || node.next + node.from >= node.count)) return false;
+    if (got) {
+      if (node.count - node.begin == size) drop_first(node);
+      node.pairs[node.count % size] = {f, g};
+      node.back = joined(node.back, {f, g});
+      ++node.count;
+    }
+    if (!got || node.count > node.to) {
+      while (node.begin < node.next + node.from) drop_first(node);
+      while (!node.wedge.empty() && node.wedge.front().tick < node.next) node.wedge.pop_front();
+      const Block window = node.begin < node.middle ? joined(node.front[node.begin % size], node.back) : node.back;
+      value = node.wedge.empty() ? window.best : lesser(node.wedge.front().value, window.best);
+      ++node.next;
+      return true;
+    }
+  } while (ending_);
+  return false;
+}
+
+}  // namespace sim
