@@ -18,6 +18,8 @@ constexpr std::array<FaultParameter, 1> channel_only{channel_parameter};
 constexpr std::array<FaultParameter, 1> mains_parameters{{{"scale", "1", 0.8, 0.0, 1.5, "mains voltage as a share of nominal"}}};
 constexpr std::array<FaultParameter, 2> drift_parameters{
     {channel_parameter, {"rate", "channel unit/s", 0.01, -1e6, 1e6, "error gained per second, grows from 0 when the fault begins"}}};
+constexpr std::array<FaultParameter, 2> offset_parameters{
+    {channel_parameter, {"size", "channel unit", 5.0, -1e6, 1e6, "error, constant while the fault stays"}}};
 constexpr std::array<FaultParameter, 2> glitch_parameters{
     {channel_parameter, {"size", "channel unit", 50.0, -1e6, 1e6, "error in the one tick it lasts, whatever its interval"}}};
 constexpr std::array<FaultParameter, 2> drop_parameters{
@@ -28,7 +30,7 @@ constexpr std::array<FaultParameter, 1> corrupt_parameters{
 constexpr std::array<FaultParameter, 1> late_parameters{
     {{"delay", "ms", 100.0, 0.0, 1000.0, "added to the station's answering time"}}};
 
-constexpr std::array<FaultKind, 15> kinds{{
+constexpr std::array<FaultKind, 17> kinds{{
     {"element_broken", FaultAction::element_broken, Seam::plant, zone_only, "the heater element of a zone is open"},
     {"switch_shorted", FaultAction::switch_shorted, Seam::plant, zone_only,
      "the power switch of a zone conducts whatever its demand; the contactor still cuts it"},
@@ -37,9 +39,11 @@ constexpr std::array<FaultKind, 15> kinds{{
     {"door_opened", FaultAction::door_opened, Seam::plant, {}, "the door is open or the plug is out"},
     {"mains_dip", FaultAction::mains_dip, Seam::plant, mains_parameters, "the mains voltage is off nominal"},
     {"emergency_stop", FaultAction::emergency_stop, Seam::plant, {}, "the emergency stop is pressed"},
+    {"key_turned", FaultAction::key_turned, Seam::plant, {}, "the key switch stands at commissioning"},
     {"thermocouple_open", FaultAction::thermocouple_open, Seam::station, channel_only, "the wire of an instrument is broken"},
     {"sensor_stuck", FaultAction::sensor_stuck, Seam::station, channel_only, "an instrument keeps the value it had"},
     {"sensor_drift", FaultAction::sensor_drift, Seam::station, drift_parameters, "an instrument's error grows steadily"},
+    {"sensor_offset", FaultAction::sensor_offset, Seam::station, offset_parameters, "an instrument's zero has shifted"},
     {"glitch", FaultAction::glitch, Seam::station, glitch_parameters, "an instrument is wrong for exactly one tick"},
     {"line_drop", FaultAction::line_drop, Seam::line, drop_parameters, "the field line loses bytes"},
     {"line_corrupt", FaultAction::line_corrupt, Seam::line, corrupt_parameters, "the field line flips bits"},
@@ -89,6 +93,7 @@ void apply_to_plant(FaultAction action, double value, plant::Disturbances& distu
     case FaultAction::door_opened: disturbances.door_open = true; break;
     case FaultAction::mains_dip: disturbances.mains_scale = value; break;
     case FaultAction::emergency_stop: disturbances.emergency_stop_pressed = true; break;
+    case FaultAction::key_turned: disturbances.key_commissioning = true; break;
     default: break;
   }
 }
@@ -99,7 +104,8 @@ void apply_to_channel(FaultAction action, double rate, double elapsed_s, plant::
     case FaultAction::thermocouple_open: channel = {Kind::open, 0.0, elapsed_s}; break;
     case FaultAction::sensor_stuck: channel = {Kind::stuck, 0.0, elapsed_s}; break;
     case FaultAction::sensor_drift: channel = {Kind::drift, rate, elapsed_s}; break;
-    case FaultAction::glitch: channel = {Kind::drift, rate, 1.0}; break;  // a drift that has gone on for 1 s, for one tick
+    case FaultAction::sensor_offset:
+    case FaultAction::glitch: channel = {Kind::drift, rate, 1.0}; break;  // a drift that has gone on for 1 s
     default: break;
   }
 }

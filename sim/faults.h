@@ -26,8 +26,8 @@ struct FaultParameter {
 };
 
 enum class FaultAction : std::uint8_t {
-  element_broken, switch_shorted, supply_exhausted, exhaust_blocked, door_opened, mains_dip, emergency_stop,
-  thermocouple_open, sensor_stuck, sensor_drift, glitch, line_drop, line_corrupt, line_late, line_silent
+  element_broken, switch_shorted, supply_exhausted, exhaust_blocked, door_opened, mains_dip, emergency_stop, key_turned,
+  thermocouple_open, sensor_stuck, sensor_drift, sensor_offset, glitch, line_drop, line_corrupt, line_late, line_silent
 };
 
 struct FaultKind {

@@ -6,6 +6,8 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include "plant/field_bus.h"
+
 namespace {
 
 using sim::FaultBank;
@@ -87,6 +89,31 @@ TEST(FaultBank, LetsADriftGrowFromZeroAndAGlitchStandAtItsSize) {
   EXPECT_EQ(plant.channel[6].kind, plant::ChannelFault::Kind::stuck);
   EXPECT_TRUE(bank.one_tick(1));
   EXPECT_FALSE(bank.one_tick(0));
+}
+
+// Hand calculation: the gauge's loop is 4 to 20 mA over -5 to 20 kPa, so 2.5 kPa are 16 mA * 2.5 / 25 = 1.6 mA. The input
+// resolves 20 mA / 65536 = 0.0003 mA; both readings are of one instant and so carry the same noise.
+TEST(FaultBank, ShiftsTheZeroOfAnInstrumentAsLongAsItStays) {
+  FaultBank bank({fault("sensor_offset", {7, 2500}), fault("key_turned")});
+  const plant::StationModel station = plant::build_station({});
+  const plant::ProcessValues process;
+  plant::StationState state = plant::initial_station(station, process, 1);
+  plant::Disturbances plant;
+  LineFault line;
+  const double sound_ma = plant::latch_channel(station, state, process, plant, 7).raw;
+  bank.begin(0);
+  bank.begin(1);
+  for (int tick = 0; tick < 3; ++tick) {
+    EXPECT_TRUE(bank.apply(0.1, plant, line));
+    EXPECT_NEAR(plant::latch_channel(station, state, process, plant, 7).raw - sound_ma, 1.6, 0.0007);
+  }
+  EXPECT_TRUE(plant.key_commissioning);
+  EXPECT_FALSE(bank.one_tick(0));
+  bank.end(0);
+  bank.end(1);
+  EXPECT_TRUE(bank.apply(0.1, plant, line));
+  EXPECT_EQ(plant::latch_channel(station, state, process, plant, 7).raw, sound_ma);
+  EXPECT_FALSE(plant.key_commissioning);
 }
 
 TEST(FaultBank, ReachesTheLine) {
