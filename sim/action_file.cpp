@@ -4,6 +4,7 @@
 #include <array>
 
 #include "sim/moment.h"
+#include "sim/set_point_file.h"
 
 namespace sim {
 
@@ -46,7 +47,22 @@ double read_value(const ActionKind& kind, const YamlNode& node) {
   return value;
 }
 
-OperatorAction read_action(const YamlNode& item, const Vocabulary& vocabulary) {
+// `set_heat: {file: ...}`: one action for each set point, so much after the moment of the item.
+std::vector<OperatorAction> each_of(const OperatorAction& first, const ActionKind& kind, const YamlNode& map) {
+  std::vector<OperatorAction> actions;
+  for (const SetPoint& point : read_set_points(map, kind)) {
+    OperatorAction& action = actions.emplace_back(first);
+    const bool timed = action.when.segment.empty() && action.when.phase.empty() && action.when.condition.empty();
+    if (timed) action.when.at_s = std::max(action.when.at_s, 0.0);
+    (timed ? action.when.at_s : action.when.after_s) += point.time_s;
+    action.value = static_cast<float>(point.value);
+    action.text = std::string(kind.name) + " " + text_of(action.value, kind.unit);
+    action.place = point.place;
+  }
+  return actions;
+}
+
+std::vector<OperatorAction> read_action(const YamlNode& item, const Vocabulary& vocabulary) {
   const std::vector<std::string> names = kind_names();
   OperatorAction action;
   action.place = item.place;
@@ -54,6 +70,7 @@ OperatorAction read_action(const YamlNode& item, const Vocabulary& vocabulary) {
   read_fields(item, moment_table(), &action.when, names);
   check_moment(item, action.when, vocabulary);
   const ActionKind* kind = nullptr;
+  const YamlNode* many = nullptr;
   for (std::size_t i = 0; i < item.keys.size(); ++i) {
     const auto found = std::find(names.begin(), names.end(), item.keys[i].text);
     if (found == names.end()) continue;
@@ -68,13 +85,18 @@ OperatorAction read_action(const YamlNode& item, const Vocabulary& vocabulary) {
     action.argument = kind->argument;
     action.text = kind->name;
     if (!*kind->unit) continue;
+    if (value.is_map() && kind->command == fw::Command::change_setpoint) {
+      many = &value;
+      continue;
+    }
     const double number = read_value(*kind, value);
     if (kind->command == fw::Command::select_programme) action.argument = static_cast<std::uint16_t>(number);
     else action.value = static_cast<float>(number);
     action.text += " " + value.text;
   }
   if (!kind) throw InputError(item.place, "an action that does nothing", "one of start, hold, resume, skip, stop, set_heat, ...");
-  return action;
+  if (many) return each_of(action, *kind, *many);
+  return {action};
 }
 
 }  // namespace
@@ -84,7 +106,8 @@ std::span<const ActionKind> action_table() { return kinds; }
 std::vector<OperatorAction> read_actions(const YamlNode& list, const Vocabulary& vocabulary) {
   if (!list.is_list()) throw InputError(list.place, list.found() + " for `actions`", "a list of actions");
   std::vector<OperatorAction> actions;
-  for (const YamlNode& item : list.items) actions.push_back(read_action(item, vocabulary));
+  for (const YamlNode& item : list.items)
+    for (OperatorAction& action : read_action(item, vocabulary)) actions.push_back(std::move(action));
   return actions;
 }
 

@@ -14,6 +14,7 @@
 #include "sim/moment.h"
 #include "sim/programme_file.h"
 #include "sim/scenario_file.h"
+#include "sim/set_point_file.h"
 #include "sim/tolerance.h"
 
 namespace sim {
@@ -119,6 +120,8 @@ Json actions_schema() {
   for (const ActionKind& kind : action_table()) {
     kinds[kind.name] = {{"description", kind.meaning}};
     kinds[kind.name]["type"] = !*kind.unit ? "null" : std::string_view(kind.unit) == "1" ? "integer" : "string";
+    if (kind.command == fw::Command::change_setpoint)
+      kinds[kind.name] = {{"anyOf", {kinds[kind.name], table_schema(set_point_fields())}}};
   }
   return kinds_list(table_schema({"action", "an action of the operator: one key says what is done", moment_fields()}), kinds);
 }
@@ -207,6 +210,7 @@ std::string fields_markdown() {
     actions.meaning += "\n- `" + std::string(kind.name) + "`" + unit + ": " + kind.meaning;
   }
   add_table(text, "Action", actions);
+  add_table(text, "Action: set points from a file", set_point_fields());
   add_table(text, "Fault", fault_time_fields());
   for (const FaultKind& kind : fault_table()) add_table(text, "Fault: " + std::string(kind.name), fault_fields(kind, -1));
   add_table(text, "Expectation", expectation_fields());

@@ -368,6 +368,68 @@ TEST(Scenario, LoadsWithoutExpectations) {
   EXPECT_TRUE(files.load().expectations.empty());
 }
 
+// A scenario of the small one with `set_heat` from week.csv; `map` is what stands behind file, time and column.
+Files with_set_points(const std::string& name, const std::string& csv, const std::string& map) {
+  Files files(name);
+  const std::string item = "  - set_heat: {file: week.csv, time: t, column: heat, " + map + "}\n    segment: up\n    after: 1 min\n";
+  std::string text = small;
+  text.insert(text.find("faults:"), item);
+  shipped::write(files.folder / "scenario.yaml", text);
+  shipped::write(files.folder / "week.csv", csv);
+  return files;
+}
+
+TEST(Scenario, TakesSetPointsFromAFile) {
+  // by hand: on the line from 100 degC at 0 s to 160 degC at 60 s stands 125 at 25 s and 150 at 50 s
+  const Files files = with_set_points("set_points", "t,heat\n0,100\n60,160\n", "unit: degC, between: linear, step: 25 s");
+  const Scenario scenario = files.load();
+  ASSERT_EQ(scenario.actions.size(), 2u + 4u);
+  const double after_s[] = {60.0, 85.0, 110.0, 120.0};
+  const float degc[] = {100.0f, 125.0f, 150.0f, 160.0f};
+  for (std::size_t i = 0; i < 4; ++i) {
+    EXPECT_DOUBLE_EQ(scenario.actions[2 + i].when.after_s, after_s[i]);
+    EXPECT_EQ(scenario.actions[2 + i].when.segment, "up");
+    EXPECT_FLOAT_EQ(scenario.actions[2 + i].value, degc[i]);
+    EXPECT_EQ(scenario.actions[2 + i].command, fw::Command::change_setpoint);
+  }
+  // the values are in resolved.yaml: it needs the CSV file no more
+  const std::filesystem::path resolved = files.folder / "resolved.yaml";
+  shipped::write(resolved, scenario.resolved_yaml);
+  std::filesystem::remove(files.folder / "week.csv");
+  const Scenario again = sim::load_scenario(resolved);
+  expect_same(again, scenario);
+  EXPECT_EQ(again.actions[3].text, scenario.actions[3].text);
+
+  const Scenario held = with_set_points("set_points", "t,heat\n0,100\n60,160\n", "unit: degC, between: hold").load();
+  ASSERT_EQ(held.actions.size(), 2u + 2u);
+  EXPECT_FLOAT_EQ(held.actions[3].value, 160.0f);
+}
+
+TEST(Scenario, RefusesSetPointsWithFileAndLine) {
+  struct Bad { const char *csv, *map, *says; };
+  const Bad bad[] = {
+      {"t,heat\n0,100\n60,x\n", "unit: degC, between: hold", "week.csv:3:1: found `x`"},
+      {"t,heat\n0,100\n60,110\n60,120\n", "unit: degC, between: hold", "week.csv:4:1: found the time 60 s"},
+      {"t,heet\n0,100\n", "unit: degC, between: hold", "nearest: heet"},
+      {"t,heat\n-5,100\n", "unit: degC, between: hold", "week.csv:2:1"},
+      {"t,heat\n0,1900\n", "unit: degC, between: hold", "0 degC to 1800 degC"},
+      {"t,heat\n0\n", "unit: degC, between: hold", "week.csv:2:1"},
+      {"t,heat\n", "unit: degC, between: hold", "no rows"},
+      {"t,heat\n0,100\n", "unit: kPa abs, between: hold", "for `unit`"},
+      {"t,heat\n0,100\n", "unit: degC", "no `between`"},
+      {"t,heat\n0,100\n", "unit: degC, between: linear", "without `step`"},
+      {"t,heat\n0,100\n9000,110\n", "unit: degC, between: linear, step: 1 s", "at most 2000"},
+  };
+  for (const Bad& one : bad) {
+    try {
+      (void)with_set_points("bad_set_points", one.csv, one.map).load();
+      ADD_FAILURE() << "not refused: " << one.csv << one.map;
+    } catch (const InputError& error) {
+      EXPECT_NE(std::string(error.what()).find(one.says), std::string::npos) << error.what();
+    }
+  }
+}
+
 TEST(Scenario, SaysInPlainWordsWhatItWouldDo) {
   const std::string text = sim::describe(sim::load_scenario(configs / "scenarios/cycles/titanium_stress_relief.yaml"));
   for (const char* part : {"Stress relief", "ramp to 792 degC at 8 K/min", "soak for 2 h", "3 volume changes",
