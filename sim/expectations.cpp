@@ -125,14 +125,14 @@ void Expectations::renew(double time_s, int segment, int phase) {
                      (where.in_segment.empty() || (place < where.in_segment.size() && where.in_segment[place])) &&
                      (phase < 0 || phase > 31 ? where.in_phase == ~0u : ((where.in_phase >> phase) & 1u) != 0);
     if (item.ended && !item.open) continue;
-    const bool awaits_end = item.ticks > 0 && item.until >= 0;
+    const bool awaits_end = item.opened && item.until >= 0;
     if (item.reachable || item.open || !item.started || awaits_end) awake_.push_back(i);
   }
 }
 
 bool Expectations::window_open(Item& item, std::span<const double> frame, double time_s) {
   if (!item.started) item.started = holds(item.after, frame, time_s);
-  if (item.until >= 0 && item.ticks > 0 && !item.ended) item.ended = holds(item.until, frame, time_s);
+  if (item.until >= 0 && item.opened && !item.ended) item.ended = holds(item.until, frame, time_s);
   if (!item.started || !item.reachable || item.ended) return false;
   return item.condition < 0 || holds(item.condition, frame, time_s);
 }
@@ -155,7 +155,7 @@ void Expectations::look(std::uint16_t index, std::span<const double> frame, doub
   const bool open = window_open(item, frame, time_s);
   const bool opens = open && !item.open;
   if (opens) {
-    item.open = true;
+    item.open = item.opened = true;
     item.settled = item.counted = item.noted = false;
     item.opened_s = item.best_s = time_s;
     item.best.value = -infinite;

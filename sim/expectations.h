@@ -108,6 +108,7 @@ class Expectations {
     double tightest_s = 0.0, failed_s = -1.0;
     double widest = 0.0;                   // greatest finite size of a margin
     bool judged = false;
+    bool opened = false;                   // the window has been open; a temporal formula counts its ticks only later
     std::uint64_t ticks = 0;
     bool conclusive() const { return judged && (failed_s >= 0.0 || longest_s >= due_s); }
   };

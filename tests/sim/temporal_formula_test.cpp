@@ -261,4 +261,24 @@ TEST(TemporalFormula, IsJudgedAtTheTickItSpeaksOf) {
   EXPECT_DOUBLE_EQ(result.at_s, 2.0);
 }
 
+TEST(TemporalFormula, CountsNothingAfterItsWindowHasEndedBeforeItsFirstValueWasKnown) {
+  sim::ExpectationSource source;
+  source.name = "to the first y";
+  source.predicate = "always[0 s, 3 s] x < 5";
+  source.until = "y > 0.5";
+  const sim::SignalTable signals = table();
+  sim::Expectations expectations({source}, signals, {}, 1.0);
+  std::vector<double> frame(signals.signals().size(), 0.0);
+  for (int tick = 0; tick < 12; ++tick) {
+    frame[0] = tick == 5 ? 9.0 : 1.0;   // long after the end
+    frame[1] = tick == 1 ? 1.0 : 0.0;   // ends the window at the second tick
+    expectations.tick(frame, tick, 0);
+  }
+  expectations.finish();
+  const sim::ExpectationResult result = expectations.results().front();
+  EXPECT_TRUE(result.pass);
+  EXPECT_DOUBLE_EQ(result.margin, 4.0);
+  EXPECT_EQ(result.ticks, 1u);
+}
+
 }  // namespace
