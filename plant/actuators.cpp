@@ -61,11 +61,12 @@ void step_actuators(const ActuatorModel& m, ActuatorState& s, const Commands& c,
   const double stroke = period_s / m.valve.stroke_s;
   const double want = std::clamp(c.valve_frac, 0.0, 1.0);
   const double before = s.valve_frac;
-  s.valve_frac += std::clamp((want - s.valve_frac) * s.valve_gain, -stroke, stroke);
+  if (!d.back_pressure_valve_stuck) s.valve_frac += std::clamp((want - s.valve_frac) * s.valve_gain, -stroke, stroke);
   if (s.valve_frac != before) s.valve_share = valve_area_share(m.valve, s.valve_frac);
-  s.pump_share += ((c.pump_run ? 1.0 : 0.0) - s.pump_share) * s.pump_gain;
-  s.limiter_tripped = s.limiter_tripped || limiter_sensor_k > m.limiter_trip_k;
-  s.contactor_closed = c.contactor && !s.limiter_tripped && !d.emergency_stop_pressed;
+  s.pump_share += ((c.pump_run && !d.pump_stopped ? 1.0 : 0.0) - s.pump_share) * s.pump_gain;
+  s.limiter_tripped = s.limiter_tripped || d.limiter_tripped || limiter_sensor_k > m.limiter_trip_k;
+  const bool held = c.contactor && !s.limiter_tripped && !d.emergency_stop_pressed && !d.contactor_stuck_open;
+  s.contactor_closed = held || (d.contactor_welded && s.contactor_closed);
   s.mains_v = m.actual_v * d.mains_scale;
   find_power(m, s, c, d);
 }

@@ -55,6 +55,9 @@ struct ChannelFault {
   double elapsed_s = 0.0;     // since it began, kept by the bench
 };
 
+inline constexpr int valves_max = 6;
+enum class ValveFault : std::uint8_t { none, stuck_shut, stuck_open };   // in the order process, purge, exhaust, bypass, air, isolation
+
 struct Disturbances {
   bool supply_exhausted = false;        // supply pressure falls to the barometer
   bool exhaust_blocked = false;         // the line after the check valve
@@ -63,6 +66,13 @@ struct Disturbances {
   bool switch_shorted[zones_max] = {};  // the zone's power switch conducts whatever the demand; the contactor still cuts it
   double mains_scale = 1.0;
   bool emergency_stop_pressed = false;
+  bool pump_stopped = false;            // its motor does not turn, whatever the command
+  bool contactor_welded = false;        // once closed it stays closed, limiter and emergency stop or not
+  bool contactor_stuck_open = false;
+  bool limiter_tripped = false;         // its contact opens and latches, as it would by itself
+  bool back_pressure_valve_stuck = false;   // the stem stays where it is
+  bool any_valve = false;               // valve[] is looked at only if set
+  ValveFault valve[valves_max] = {};    // process, purge, exhaust, bypass, air, isolation
   bool key_commissioning = false;
   ChannelFault channel[24] = {};        // by field-bus channel
 };

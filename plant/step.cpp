@@ -64,6 +64,16 @@ void read_process(const Model& m, State& s, const Commands& c, const Disturbance
   read_contacts(m, s, c, d, s.process);
 }
 
+// What the valves do of what they are told.
+Commands obeyed(const Commands& told, const Disturbances& d) {
+  Commands c = told;
+  if (!d.any_valve) return c;
+  bool* const valves[valves_max] = {&c.process_open, &c.purge_open, &c.exhaust_open, &c.bypass_open, &c.air_open, &c.isolation_open};
+  for (int i = 0; i < valves_max; ++i)
+    if (d.valve[i] != ValveFault::none) *valves[i] = d.valve[i] == ValveFault::stuck_open;
+  return c;
+}
+
 void check_finite(const State& s) {
   double sum = 0.0;
   for (const double t_k : s.thermal.t_k) sum += t_k;
@@ -112,7 +122,7 @@ std::size_t exchange(const Model& m, State& s, const Disturbances& d, std::span<
 }
 
 void step(const Model& m, State& s, const Disturbances& d, double period_s) {
-  const Commands& commands = s.station.commands;
+  const Commands commands = obeyed(s.station.commands, d);
   step_actuators(m.actuators, s.actuators, commands, d, s.thermal.t_k[node::limiter_sensor], period_s);
   CoreValues source_w{};
   double electric_w = 0.0;

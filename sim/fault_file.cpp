@@ -18,6 +18,12 @@ std::vector<std::string> channel_names() {
   return names;
 }
 
+std::vector<std::string> valve_names() {
+  std::vector<std::string> names;
+  for (int valve = 0; valve < plant::valves_max; ++valve) names.emplace_back(valve_name(valve));
+  return names;
+}
+
 std::vector<std::string> kind_names() {
   std::vector<std::string> names;
   for (const FaultKind& kind : fault_table()) names.emplace_back(kind.name);
@@ -37,6 +43,8 @@ Field parameter_field(const FaultParameter& parameter, std::size_t index, int ch
   const std::string_view unit = parameter.unit;
   if (unit == "channel")
     return choice_field<Values>(parameter.name, at, channel_names(), channel_name(static_cast<int>(parameter.preset)), parameter.meaning);
+  if (unit == "valve")
+    return choice_field<Values>(parameter.name, at, valve_names(), valve_name(static_cast<int>(parameter.preset)), parameter.meaning);
   if (unit == "zone")
     return integer_field<Values>(parameter.name, at, parameter.low, parameter.high, text_of(parameter.preset), parameter.meaning);
   const std::string own = unit_for(unit, channel);

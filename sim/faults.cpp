@@ -14,6 +14,7 @@ constexpr FaultParameter zone_parameter{"zone", "zone", 1, 1, plant::zones_max, 
 constexpr FaultParameter channel_parameter{"channel", "channel", 4, 0, channel_count - 1, "instrument, by name"};
 
 constexpr std::array<FaultParameter, 1> zone_only{zone_parameter};
+constexpr std::array<FaultParameter, 1> valve_only{{{"valve", "valve", 2, 0, plant::valves_max - 1, "valve, by name"}}};
 constexpr std::array<FaultParameter, 1> channel_only{channel_parameter};
 constexpr std::array<FaultParameter, 1> mains_parameters{{{"scale", "1", 0.8, 0.0, 1.5, "mains voltage as a share of nominal"}}};
 constexpr std::array<FaultParameter, 2> drift_parameters{
@@ -30,7 +31,7 @@ constexpr std::array<FaultParameter, 1> corrupt_parameters{
 constexpr std::array<FaultParameter, 1> late_parameters{
     {{"delay", "ms", 100.0, 0.0, 1000.0, "added to the station's answering time"}}};
 
-constexpr std::array<FaultKind, 17> kinds{{
+constexpr std::array<FaultKind, 24> kinds{{
     {"element_broken", FaultAction::element_broken, Seam::plant, zone_only, "the heater element of a zone is open"},
     {"switch_shorted", FaultAction::switch_shorted, Seam::plant, zone_only,
      "the power switch of a zone conducts whatever its demand; the contactor still cuts it"},
@@ -40,6 +41,13 @@ constexpr std::array<FaultKind, 17> kinds{{
     {"mains_dip", FaultAction::mains_dip, Seam::plant, mains_parameters, "the mains voltage is off nominal"},
     {"emergency_stop", FaultAction::emergency_stop, Seam::plant, {}, "the emergency stop is pressed"},
     {"key_turned", FaultAction::key_turned, Seam::plant, {}, "the key switch stands at commissioning"},
+    {"pump_stopped", FaultAction::pump_stopped, Seam::plant, {}, "the vacuum pump does not turn"},
+    {"contactor_welded", FaultAction::contactor_welded, Seam::plant, {}, "the contactor, once closed, does not open"},
+    {"contactor_stuck_open", FaultAction::contactor_stuck_open, Seam::plant, {}, "the contactor does not close"},
+    {"limiter_tripped", FaultAction::limiter_tripped, Seam::plant, {}, "the over-temperature limiter trips; it stays tripped"},
+    {"back_pressure_valve_stuck", FaultAction::back_pressure_valve_stuck, Seam::plant, {}, "the back-pressure valve stays where it is"},
+    {"valve_stuck_shut", FaultAction::valve_stuck_shut, Seam::plant, valve_only, "a valve is shut, whatever its command"},
+    {"valve_stuck_open", FaultAction::valve_stuck_open, Seam::plant, valve_only, "a valve is open, whatever its command"},
     {"thermocouple_open", FaultAction::thermocouple_open, Seam::station, channel_only, "the wire of an instrument is broken"},
     {"sensor_stuck", FaultAction::sensor_stuck, Seam::station, channel_only, "an instrument keeps the value it had"},
     {"sensor_drift", FaultAction::sensor_drift, Seam::station, drift_parameters, "an instrument's error grows steadily"},
@@ -65,6 +73,9 @@ constexpr std::array<Channel, channel_count> channels{{
     {"current_1", "A"}, {"current_2", "A"}, {"current_3", "A"}, {"current_4", "A"},
 }};
 
+// As plant::Disturbances has them.
+constexpr std::array<const char*, plant::valves_max> valves{"process", "purge", "exhaust", "bypass", "air", "pump"};
+
 const char* seam_name(Seam seam) {
   switch (seam) {
     case Seam::plant: return "plant";
@@ -83,7 +94,12 @@ void check_value(const FaultKind& kind, const FaultParameter& parameter, double 
 // Of a zone (first 1) or a channel (first 0), already checked.
 std::size_t index_of(double value, double first) { return static_cast<std::size_t>(value - first); }
 
-// Zone numbers count from 1, channels from 0.
+void stick(plant::Disturbances& disturbances, std::size_t valve, plant::ValveFault how) {
+  disturbances.any_valve = true;
+  disturbances.valve[valve] = how;
+}
+
+// Zone numbers count from 1, valves and channels from 0.
 void apply_to_plant(FaultAction action, double value, plant::Disturbances& disturbances) {
   switch (action) {
     case FaultAction::element_broken: disturbances.element_broken[index_of(value, 1.0)] = true; break;
@@ -94,6 +110,13 @@ void apply_to_plant(FaultAction action, double value, plant::Disturbances& distu
     case FaultAction::mains_dip: disturbances.mains_scale = value; break;
     case FaultAction::emergency_stop: disturbances.emergency_stop_pressed = true; break;
     case FaultAction::key_turned: disturbances.key_commissioning = true; break;
+    case FaultAction::pump_stopped: disturbances.pump_stopped = true; break;
+    case FaultAction::contactor_welded: disturbances.contactor_welded = true; break;
+    case FaultAction::contactor_stuck_open: disturbances.contactor_stuck_open = true; break;
+    case FaultAction::limiter_tripped: disturbances.limiter_tripped = true; break;
+    case FaultAction::back_pressure_valve_stuck: disturbances.back_pressure_valve_stuck = true; break;
+    case FaultAction::valve_stuck_shut: stick(disturbances, index_of(value, 0.0), plant::ValveFault::stuck_shut); break;
+    case FaultAction::valve_stuck_open: stick(disturbances, index_of(value, 0.0), plant::ValveFault::stuck_open); break;
     default: break;
   }
 }
@@ -133,6 +156,8 @@ const FaultKind* find_fault(std::string_view name) {
   return nullptr;
 }
 
+const char* valve_name(int valve) { return valve < 0 || valve >= plant::valves_max ? "" : valves[static_cast<std::size_t>(valve)]; }
+
 const char* channel_name(int channel) {
   return channel < 0 || channel >= channel_count ? "" : channels[static_cast<std::size_t>(channel)].name;
 }
@@ -154,7 +179,8 @@ std::string describe_faults() {
     for (const FaultParameter& parameter : kind.parameters) {
       const std::string_view unit = parameter.unit;
       const std::string preset =
-          unit == "channel" ? channel_name(static_cast<int>(parameter.preset)) : fmt::format("{:g}", parameter.preset);
+          unit == "valve" ? valve_name(static_cast<int>(parameter.preset))
+          : unit == "channel" ? channel_name(static_cast<int>(parameter.preset)) : fmt::format("{:g}", parameter.preset);
       text += fmt::format("  {:<16} {:<16} {} (default {})\n", parameter.name, unit == "1" ? "" : unit, parameter.meaning, preset);
     }
   }

@@ -19,7 +19,8 @@ enum class Seam : std::uint8_t { plant, station, line };
 
 struct FaultParameter {
   const char* name;
-  const char* unit;     // "1", "ms", "zone" (1..4), "channel" (a name of channel_name), "channel unit", "channel unit/s"
+  // "1", "ms", "zone" (1..4), "valve" (a name of valve_name), "channel" (a name of channel_name), "channel unit", "channel unit/s"
+  const char* unit;
   double preset;
   double low, high;     // bounds, in that unit
   const char* meaning;
@@ -27,6 +28,7 @@ struct FaultParameter {
 
 enum class FaultAction : std::uint8_t {
   element_broken, switch_shorted, supply_exhausted, exhaust_blocked, door_opened, mains_dip, emergency_stop, key_turned,
+  pump_stopped, contactor_welded, contactor_stuck_open, limiter_tripped, back_pressure_valve_stuck, valve_stuck_shut, valve_stuck_open,
   thermocouple_open, sensor_stuck, sensor_drift, sensor_offset, glitch, line_drop, line_corrupt, line_late, line_silent
 };
 
@@ -42,6 +44,7 @@ std::span<const FaultKind> fault_table();
 const FaultKind* find_fault(std::string_view name);          // nullptr if there is none
 std::string describe_faults();                               // the table as plain text, for people
 
+const char* valve_name(int valve);                           // 0..5: "process", "purge", "exhaust", "bypass", "air", "pump"; "" outside
 inline constexpr int channel_count = 24;                     // of the field line's map
 const char* channel_name(int channel);                       // "zone_1", "load", "gauge_pressure", ...; "" outside 0..23
 const char* channel_unit(int channel);                       // in which its drift is written: "K", "Pa", "slm", ...

@@ -3,8 +3,13 @@
 #include <set>
 #include <stdexcept>
 
+#include <cmath>
+
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
+
+#include "firmware/interlocks.h"
+#include "tests/sim/short_run.h"
 
 #include "plant/field_bus.h"
 
@@ -135,6 +140,53 @@ TEST(FaultBank, RefusesWhatItDoesNotKnow) {
   EXPECT_THROW(FaultBank({fault("element_broken", {5})}), std::invalid_argument);
   EXPECT_THROW(FaultBank({fault("thermocouple_open", {24})}), std::invalid_argument);
   EXPECT_THROW(FaultBank(std::vector<FaultSource>(FaultBank::faults_max + 1, fault("line_silent"))), std::invalid_argument);
+}
+
+// --- actuators that do not obey: what the truth shows beside the same run without the fault ---
+
+std::vector<double> last_frame(sim::Scenario scenario, std::vector<sim::FaultSource> faults, const std::vector<const char*>& names) {
+  scenario.faults = std::move(faults);
+  sim::Bench bench(scenario, sim_test::endpoint("host"));
+  while (bench.advance()) {
+  }
+  std::vector<double> values;
+  for (const char* name : names) values.push_back(bench.frame()[static_cast<std::size_t>(bench.table().find(name))]);
+  return values;
+}
+
+TEST(ActuatorFaults, StoppedPumpTripsTheCoreWithinASecond) {
+  // Below 0.9 of its speed after 3 s * ln(1 / 0.9) = 0.32 s, by the pump's own lag; the core looks every 0.1 s.
+  const sim::Scenario scenario = sim_test::short_run(61.0);
+  const std::vector<const char*> names{"interlock.trip", "plant.valve.pump"};
+  EXPECT_EQ(last_frame(scenario, {}, names), (std::vector<double>{0.0, 1.0}));
+  EXPECT_EQ(last_frame(scenario, {sim_test::fault("pump_stopped", {}, 60.0)}, names),
+            (std::vector<double>{static_cast<double>(fw::row::pump_lost), 0.0}));
+}
+
+TEST(ActuatorFaults, TrippedLimiterIsSeenAndStays) {
+  const sim::Scenario scenario = sim_test::short_run(61.0);
+  const std::vector<double> seen = last_frame(scenario, {sim_test::fault("limiter_tripped", {}, 60.0, 0.2)}, {"interlock.trip"});
+  EXPECT_EQ(seen[0], static_cast<double>(fw::row::limiter));
+}
+
+TEST(ActuatorFaults, StuckValveStandsWhereItIsStuckWhateverItsCommand) {
+  const sim::Scenario scenario = sim_test::short_run(60.0);   // evacuating: purge shut, pump isolation open
+  const std::vector<const char*> names{"plant.valve.purge", "plant.valve.pump"};
+  EXPECT_EQ(last_frame(scenario, {}, names), (std::vector<double>{0.0, 1.0}));
+  EXPECT_EQ(last_frame(scenario, {sim_test::fault("valve_stuck_open", {1}, 50.0)}, names)[0], 1.0);
+  EXPECT_EQ(last_frame(scenario, {sim_test::fault("valve_stuck_shut", {5}, 50.0)}, names)[1], 0.0);
+  EXPECT_EQ(last_frame(scenario, {sim_test::fault("valve_stuck_open", {1}, 50.0, 5.0)}, names)[0], 0.0);   // healed
+}
+
+TEST(ActuatorFaults, WeldedContactorStaysClosedThroughAnEmergencyStop) {
+  const sim::Scenario scenario = sim_test::short_run(400.0, "cycles/air_cycle");
+  const std::vector<const char*> names{"plant.contactor"};
+  const sim::FaultSource stop = sim_test::fault("emergency_stop", {}, 390.0);
+  EXPECT_EQ(last_frame(scenario, {}, names)[0], 1.0);
+  EXPECT_EQ(last_frame(scenario, {stop}, names)[0], 0.0);
+  EXPECT_EQ(last_frame(scenario, {sim_test::fault("contactor_welded", {}, 380.0), stop}, names)[0], 1.0);
+  EXPECT_EQ(last_frame(scenario, {sim_test::fault("contactor_welded", {}, 395.0), stop}, names)[0], 0.0);   // was open by then
+  EXPECT_EQ(last_frame(scenario, {sim_test::fault("contactor_stuck_open", {}, 380.0)}, names)[0], 0.0);
 }
 
 }  // namespace
