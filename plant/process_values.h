@@ -56,7 +56,7 @@ struct ChannelFault {
 };
 
 inline constexpr int valves_max = 6;
-enum class ValveFault : std::uint8_t { none, stuck_shut, stuck_open };   // in the order process, purge, exhaust, bypass, air, isolation
+enum class ValveFault : std::uint8_t { none, stuck_shut, stuck_open };
 
 struct Disturbances {
   bool supply_exhausted = false;        // supply pressure falls to the barometer

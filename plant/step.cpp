@@ -64,10 +64,8 @@ void read_process(const Model& m, State& s, const Commands& c, const Disturbance
   read_contacts(m, s, c, d, s.process);
 }
 
-// What the valves do of what they are told.
-Commands obeyed(const Commands& told, const Disturbances& d) {
-  Commands c = told;
-  if (!d.any_valve) return c;
+// What the valves do of what they are told, where one is stuck.
+Commands obeyed(Commands c, const Disturbances& d) {
   bool* const valves[valves_max] = {&c.process_open, &c.purge_open, &c.exhaust_open, &c.bypass_open, &c.air_open, &c.isolation_open};
   for (int i = 0; i < valves_max; ++i)
     if (d.valve[i] != ValveFault::none) *valves[i] = d.valve[i] == ValveFault::stuck_open;
@@ -122,7 +120,9 @@ std::size_t exchange(const Model& m, State& s, const Disturbances& d, std::span<
 }
 
 void step(const Model& m, State& s, const Disturbances& d, double period_s) {
-  const Commands commands = obeyed(s.station.commands, d);
+  Commands stuck;
+  if (d.any_valve) stuck = obeyed(s.station.commands, d);
+  const Commands& commands = d.any_valve ? stuck : s.station.commands;
   step_actuators(m.actuators, s.actuators, commands, d, s.thermal.t_k[node::limiter_sensor], period_s);
   CoreValues source_w{};
   double electric_w = 0.0;
