@@ -63,11 +63,12 @@ void step_actuators(const ActuatorModel& m, ActuatorState& s, const Commands& c,
   const double before = s.valve_frac;
   if (!d.back_pressure_valve_stuck) s.valve_frac += std::clamp((want - s.valve_frac) * s.valve_gain, -stroke, stroke);
   if (s.valve_frac != before) s.valve_share = valve_area_share(m.valve, s.valve_frac);
-  s.pump_share += ((c.pump_run && !d.pump_stopped ? 1.0 : 0.0) - s.pump_share) * s.pump_gain;
+  s.pump_share += ((c.pump_run && !d.pump_stopped && !d.mains_lost ? 1.0 : 0.0) - s.pump_share) * s.pump_gain;
   s.limiter_tripped = s.limiter_tripped || d.limiter_tripped || limiter_sensor_k > m.limiter_trip_k;
-  const bool held = c.contactor && !s.limiter_tripped && !d.emergency_stop_pressed && !d.contactor_stuck_open;
+  const bool held = c.contactor && !s.limiter_tripped && !d.emergency_stop_pressed && !d.contactor_stuck_open &&
+                    !d.mains_lost;
   s.contactor_closed = held || (d.contactor_welded && s.contactor_closed);
-  s.mains_v = m.actual_v * d.mains_scale;
+  s.mains_v = d.mains_lost ? 0.0 : m.actual_v * d.mains_scale;
   find_power(m, s, c, d);
 }
 

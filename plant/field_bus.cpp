@@ -200,8 +200,45 @@ struct Registers {
     modbus::put_u16(&block[6], discrete_inputs(process));
     modbus::put_u16(&block[8], status);
     modbus::put_u16(&block[10], station_map_version);
+    if (disturbances.any_station) disturb(block, disturbances.station);
+  }
+
+  void disturb(std::array<std::uint8_t, 2 * station_input_registers>& block, const StationFault& fault) {
+    const bool freezes = fault.answers_frozen || fault.inputs_frozen;
+    if (freezes && !state.frozen) state.frozen_inputs = block;
+    state.frozen = freezes;
+    constexpr std::size_t behind_sequence = 2;
+    if (freezes) std::copy(state.frozen_inputs.begin() + (fault.answers_frozen ? 0 : behind_sequence), state.frozen_inputs.end(),
+                           block.begin() + (fault.answers_frozen ? 0 : behind_sequence));
+    if (fault.map_version >= 0) modbus::put_u16(&block[10], static_cast<std::uint16_t>(fault.map_version));
   }
 };
+
+void copy_output(const Commands& from, Commands& to, int number) {
+  constexpr bool Commands::* coils[] = {&Commands::contactor, &Commands::process_open, &Commands::purge_open, &Commands::exhaust_open,
+                                        &Commands::bypass_open, &Commands::air_open, &Commands::pump_run, &Commands::isolation_open,
+                                        &Commands::inlet_vent_open, &Commands::pilot, &Commands::horn};
+  const auto index = [number](int first) { return static_cast<std::size_t>(number - first); };
+  if (number < output::gas) to.*coils[number] = from.*coils[number];
+  else if (number == output::gas) to.gas = from.gas;
+  else if (number < output::flow_1) to.demand[index(output::demand_1)] = from.demand[index(output::demand_1)];
+  else if (number < output::valve) to.meter_set[index(output::flow_1)] = from.meter_set[index(output::flow_1)];
+  else to.valve_frac = from.valve_frac;
+}
+
+// An output that has just failed keeps what it had.
+void hold_outputs(StationState& state, std::uint32_t dead) {
+  for (std::uint32_t left = dead & ~state.outputs_held; left != 0; left &= left - 1)
+    copy_output(state.commands, state.held_commands, std::countr_zero(left));
+  state.outputs_held = dead;
+}
+
+// A station that refuses whatever it is asked.
+std::size_t refuse(std::span<const std::uint8_t> request, std::uint8_t exception, std::span<std::uint8_t> answer) {
+  const modbus::ServerRequest asked = modbus::parse_request(request, station_unit);
+  if (asked.kind == modbus::ServerRequest::Kind::silent || asked.broadcast) return 0;
+  return modbus::encode_exception(station_unit, asked.function, static_cast<modbus::Exception>(exception), answer);
+}
 
 // Imposes the row: the pump is isolated at once and stopped a little later, so that no air passes the closing isolation valve.
 void impose(const StationSettings& settings, StationState& state) {
@@ -279,9 +316,34 @@ Commands safe_row_commands(int row) {
 
 std::size_t answer(const StationModel& model, StationState& state, const ProcessValues& process,
                    const Disturbances& disturbances, std::span<const std::uint8_t> request, std::span<std::uint8_t> answer) {
+  state.frozen = state.frozen && disturbances.any_station;
+  state.outputs_held = disturbances.any_station ? state.outputs_held : 0;
+  if (disturbances.any_station) {
+    const StationFault& fault = disturbances.station;
+    hold_outputs(state, fault.outputs_dead);
+    if (fault.down) return 0;
+    if (fault.exception != 0) return refuse(request, fault.exception, answer);
+  }
   // The status is that of the boundary: the answer to the exchange that ends a silence still says what the watchdog did.
   Registers registers{model, state, process, disturbances, station_status(state)};
   return modbus::serve(station_unit, registers, request, answer);
+}
+
+void disturb(StationState& state, const StationFault& fault) {
+  hold_outputs(state, fault.outputs_dead);
+  if (fault.watchdog_dead && !state.watchdog_acted) state.silent_ns = 0;
+  if (!fault.down) return;
+  state.commands = unpowered_commands();
+  state.output = {};
+  state.silent_ns = state.imposed_ns = 0;
+  state.imposed_row = state.atmosphere_row = 0;
+  state.watchdog_acted = state.pump_was_running = false;
+}
+
+Commands with_held_outputs(const StationState& state, Commands commands) {
+  for (std::uint32_t left = state.outputs_held; left != 0; left &= left - 1)
+    copy_output(state.held_commands, commands, std::countr_zero(left));
+  return commands;
 }
 
 void advance(const StationModel& model, StationState& state, const ProcessValues& process, double period_s) {

@@ -54,6 +54,10 @@ struct StationState {
   std::uint8_t atmosphere_row = 0;             // last row commanded other than over-pressure
   bool watchdog_acted = false;
   bool pump_was_running = false;               // when the watchdog acted
+  bool frozen = false;                         // by a fault: inputs stand in frozen_inputs
+  std::array<std::uint8_t, 2 * station_input_registers> frozen_inputs{};
+  std::uint32_t outputs_held = 0;              // by a fault: bit per output that keeps what stands in held_commands
+  Commands held_commands{};
   std::array<RandomStream, channel_count> noise{};
   std::array<double, channel_count> lagged{};  // process value behind the instrument's lag
   std::array<double, channel_count> held{};    // raw value of a stuck channel
@@ -76,6 +80,11 @@ Commands safe_row_commands(int row);
 // Asking twice at one boundary gives the same readings.
 std::size_t answer(const StationModel& model, StationState& state, const ProcessValues& process,
                    const Disturbances& disturbances, std::span<const std::uint8_t> request, std::span<std::uint8_t> answer);
+
+// What a fault of the station does to it in a period, whether it is asked or not. Call before its commands are obeyed.
+void disturb(StationState& state, const StationFault& fault);
+// The commands with the outputs that do not obey.
+Commands with_held_outputs(const StationState& state, Commands commands);
 
 // Moves lags and watchdog over one period, towards the process values at its end. Call once per tick, after the process has
 // moved.

@@ -58,6 +58,22 @@ struct ChannelFault {
 inline constexpr int valves_max = 6;
 enum class ValveFault : std::uint8_t { none, stuck_shut, stuck_open };
 
+// Outputs of the station, one bit each in StationFault::outputs_dead.
+namespace output {
+enum Number : int { contactor, process, purge, exhaust, bypass, air, pump, isolation, inlet_vent, pilot, horn, gas, demand_1, demand_2,
+                    demand_3, demand_4, flow_1, flow_2, valve, count_ };
+}
+
+struct StationFault {
+  bool down = false;                    // without power or starting: outputs in normal position, no answer; after it as switched on
+  bool watchdog_dead = false;           // does not act when the line falls silent
+  bool answers_frozen = false;          // the whole answer as it was, sequence echo too, CRC good
+  bool inputs_frozen = false;           // the inputs as they were, sequence echo right
+  std::uint32_t outputs_dead = 0;       // bit per output: what is written, or imposed, does not reach it
+  int map_version = -1;                 // told in place of its own, -1 none
+  std::uint8_t exception = 0;           // Modbus exception code with which it refuses every request, 0 none
+};
+
 struct Disturbances {
   bool supply_exhausted = false;        // supply pressure falls to the barometer
   bool exhaust_blocked = false;         // the line after the check valve
@@ -74,6 +90,9 @@ struct Disturbances {
   bool any_valve = false;               // valve[] is looked at only if set
   ValveFault valve[valves_max] = {};    // process, purge, exhaust, bypass, air, isolation
   bool key_commissioning = false;
+  bool mains_lost = false;              // the furnace has no electricity; the station, on the same mains, is told by its own fault
+  bool any_station = false;             // station is looked at only if set
+  StationFault station{};
   ChannelFault channel[24] = {};        // by field-bus channel
 };
 

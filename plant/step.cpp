@@ -66,6 +66,7 @@ void read_process(const Model& m, State& s, const Commands& c, const Disturbance
 
 // What the valves do of what they are told, where one is stuck.
 Commands obeyed(Commands c, const Disturbances& d) {
+  if (!d.any_valve) return c;
   bool* const valves[valves_max] = {&c.process_open, &c.purge_open, &c.exhaust_open, &c.bypass_open, &c.air_open, &c.isolation_open};
   for (int i = 0; i < valves_max; ++i)
     if (d.valve[i] != ValveFault::none) *valves[i] = d.valve[i] == ValveFault::stuck_open;
@@ -87,9 +88,9 @@ std::string sentence(const char* what, double at_s) {
 }
 
 // Slow sensors that stand beside the furnace: heated oxygen cell, terminal block.
-void step_surroundings(const Model& m, State& s, double period_s) {
+void step_surroundings(const Model& m, State& s, const Disturbances& d, double period_s) {
   const Furnace& f = m.furnace;
-  const double set_k = f.instruments.oxygen_cell_set_degc + zero_degc_k;
+  const double set_k = d.mains_lost ? m.thermal.ambient_k : f.instruments.oxygen_cell_set_degc + zero_degc_k;
   s.oxygen_cell_k += (set_k - s.oxygen_cell_k) * period_s / (period_s + f.instruments.oxygen_cell_warm_s);
   const double block_k = m.thermal.ambient_k + f.casing.cold_junction_share * (s.thermal.casing_k - m.thermal.ambient_k);
   s.cold_junction_k += (block_k - s.cold_junction_k) * period_s / (period_s + f.casing.cold_junction_lag_s);
@@ -120,9 +121,11 @@ std::size_t exchange(const Model& m, State& s, const Disturbances& d, std::span<
 }
 
 void step(const Model& m, State& s, const Disturbances& d, double period_s) {
+  if (d.any_station) disturb(s.station, d.station);
   Commands stuck;
-  if (d.any_valve) stuck = obeyed(s.station.commands, d);
-  const Commands& commands = d.any_valve ? stuck : s.station.commands;
+  const bool sticks = d.any_valve || d.any_station;
+  if (sticks) stuck = obeyed(with_held_outputs(s.station, s.station.commands), d);
+  const Commands& commands = sticks ? stuck : s.station.commands;
   step_actuators(m.actuators, s.actuators, commands, d, s.thermal.t_k[node::limiter_sensor], period_s);
   CoreValues source_w{};
   double electric_w = 0.0;
@@ -133,7 +136,7 @@ void step(const Model& m, State& s, const Disturbances& d, double period_s) {
   const double plug_w = step_gas(m.gas, s.gas, s.actuators, commands, d, s.thermal.t_k, source_w, period_s);
   step_thermal(m.thermal, s.thermal, source_w, electric_w, d.door_open, period_s);
   warm_cell(s.thermal.chain, pore_cell, lane::plug, plug_w * period_s);
-  step_surroundings(m, s, period_s);
+  step_surroundings(m, s, d, period_s);
   ++s.ticks;
   s.time_s += period_s;
   check_finite(s);

@@ -12,15 +12,9 @@ namespace {
 
 using Values = std::vector<double>;
 
-std::vector<std::string> channel_names() {
+std::vector<std::string> names_of(const char* (*name)(int)) {
   std::vector<std::string> names;
-  for (int channel = 0; channel < channel_count; ++channel) names.emplace_back(channel_name(channel));
-  return names;
-}
-
-std::vector<std::string> valve_names() {
-  std::vector<std::string> names;
-  for (int valve = 0; valve < plant::valves_max; ++valve) names.emplace_back(valve_name(valve));
+  for (int i = 0; *name(i) != '\0'; ++i) names.emplace_back(name(i));
   return names;
 }
 
@@ -41,11 +35,10 @@ std::string unit_for(std::string_view unit, int channel) {
 Field parameter_field(const FaultParameter& parameter, std::size_t index, int channel) {
   const auto at = [index](auto& values) -> auto& { return values[index]; };
   const std::string_view unit = parameter.unit;
-  if (unit == "channel")
-    return choice_field<Values>(parameter.name, at, channel_names(), channel_name(static_cast<int>(parameter.preset)), parameter.meaning);
-  if (unit == "valve")
-    return choice_field<Values>(parameter.name, at, valve_names(), valve_name(static_cast<int>(parameter.preset)), parameter.meaning);
-  if (unit == "zone")
+  const auto name = unit == "channel" ? channel_name : unit == "valve" ? valve_name : unit == "output" ? output_name : nullptr;
+  if (name != nullptr)
+    return choice_field<Values>(parameter.name, at, names_of(name), name(static_cast<int>(parameter.preset)), parameter.meaning);
+  if (unit == "zone" || unit == "count")
     return integer_field<Values>(parameter.name, at, parameter.low, parameter.high, text_of(parameter.preset), parameter.meaning);
   const std::string own = unit_for(unit, channel);
   return quantity_field<Values>(parameter.name, own, at, parameter.low, parameter.high, text_of(parameter.preset, own), parameter.meaning);
@@ -64,7 +57,7 @@ Values read_values(const FaultKind& kind, const YamlNode& map) {
   for (const FaultParameter& parameter : kind.parameters) {
     if (std::string_view(parameter.unit) != "channel") continue;
     const YamlNode* given = map.child("channel");
-    const std::vector<std::string> names = channel_names();
+    const std::vector<std::string> names = names_of(channel_name);
     channel = static_cast<int>(parameter.preset);
     const auto found = given ? std::find(names.begin(), names.end(), given->text) : names.end();
     if (found != names.end()) channel = static_cast<int>(found - names.begin());

@@ -31,7 +31,22 @@ constexpr std::array<FaultParameter, 1> corrupt_parameters{
 constexpr std::array<FaultParameter, 1> late_parameters{
     {{"delay", "ms", 100.0, 0.0, 1000.0, "added to the station's answering time"}}};
 
-constexpr std::array<FaultKind, 24> kinds{{
+constexpr std::array<FaultParameter, 1> bit_error_parameters{
+    {{"rate", "1/s", 1.0, 0.0, 1000.0, "bits flipped per second, by chance, spread over the bytes of the exchange"}}};
+constexpr std::array<FaultParameter, 1> insert_parameters{
+    {{"rate", "1", 0.001, 0.0, 1.0, "share of bytes behind which one comes that nobody sent, by chance, both directions"}}};
+constexpr std::array<FaultParameter, 1> cut_parameters{{{"bytes", "count", 1, 1, 256, "bytes lost from the end of every answer"}}};
+constexpr std::array<FaultParameter, 2> gap_parameters{
+    {{"length", "ms", 5.0, 0.001, 1000.0, "silence within the answer"},
+     {"behind", "count", 50, 1, field_answer_bytes - 1, "bytes of the answer that come before it"}}};
+constexpr std::array<FaultParameter, 1> unit_parameters{{{"unit", "count", 2, 2, 247, "Modbus unit of the other station"}}};
+constexpr std::array<FaultParameter, 1> output_only{
+    {{"output", "output", 0, 0, plant::output::count_ - 1, "output of the station, by name"}}};
+constexpr std::array<FaultParameter, 1> map_parameters{{{"version", "count", 2, 0, 65535, "map version the station tells"}}};
+constexpr std::array<FaultParameter, 1> exception_parameters{
+    {{"code", "count", 4, 1, 11, "Modbus exception code: 1 function, 2 address, 3 value, 4 device failure, 6 busy"}}};
+
+constexpr FaultKind kinds[] = {
     {"element_broken", FaultAction::element_broken, Seam::plant, zone_only, "the heater element of a zone is open"},
     {"switch_shorted", FaultAction::switch_shorted, Seam::plant, zone_only,
      "the power switch of a zone conducts whatever its demand; the contactor still cuts it"},
@@ -48,16 +63,42 @@ constexpr std::array<FaultKind, 24> kinds{{
     {"back_pressure_valve_stuck", FaultAction::back_pressure_valve_stuck, Seam::plant, {}, "the back-pressure valve stays where it is"},
     {"valve_stuck_shut", FaultAction::valve_stuck_shut, Seam::plant, valve_only, "a valve is shut, whatever its command"},
     {"valve_stuck_open", FaultAction::valve_stuck_open, Seam::plant, valve_only, "a valve is open, whatever its command"},
-    {"thermocouple_open", FaultAction::thermocouple_open, Seam::station, channel_only, "the wire of an instrument is broken"},
-    {"sensor_stuck", FaultAction::sensor_stuck, Seam::station, channel_only, "an instrument keeps the value it had"},
-    {"sensor_drift", FaultAction::sensor_drift, Seam::station, drift_parameters, "an instrument's error grows steadily"},
-    {"sensor_offset", FaultAction::sensor_offset, Seam::station, offset_parameters, "an instrument's zero has shifted"},
-    {"glitch", FaultAction::glitch, Seam::station, glitch_parameters, "an instrument is wrong for exactly one tick"},
+    {"thermocouple_open", FaultAction::thermocouple_open, Seam::instrument, channel_only, "the wire of an instrument is broken"},
+    {"sensor_stuck", FaultAction::sensor_stuck, Seam::instrument, channel_only, "an instrument keeps the value it had"},
+    {"sensor_drift", FaultAction::sensor_drift, Seam::instrument, drift_parameters, "an instrument's error grows steadily"},
+    {"sensor_offset", FaultAction::sensor_offset, Seam::instrument, offset_parameters, "an instrument's zero has shifted"},
+    {"glitch", FaultAction::glitch, Seam::instrument, glitch_parameters, "an instrument is wrong for exactly one tick"},
     {"line_drop", FaultAction::line_drop, Seam::line, drop_parameters, "the field line loses bytes"},
     {"line_corrupt", FaultAction::line_corrupt, Seam::line, corrupt_parameters, "the field line flips bits"},
     {"line_late", FaultAction::line_late, Seam::line, late_parameters, "the station's answers come late"},
     {"line_silent", FaultAction::line_silent, Seam::line, {}, "nothing passes on the field line"},
-}};
+    {"line_requests_lost", FaultAction::line_requests_lost, Seam::line, {}, "the station hears nothing; so it is silent"},
+    {"line_answers_lost", FaultAction::line_answers_lost, Seam::line, {}, "the station hears and acts, the core hears nothing"},
+    {"line_bit_errors", FaultAction::line_bit_errors, Seam::line, bit_error_parameters, "noise flips bits on the field line"},
+    {"line_inserted", FaultAction::line_inserted, Seam::line, insert_parameters, "bytes appear on the field line that nobody sent"},
+    {"line_truncated", FaultAction::line_truncated, Seam::line, cut_parameters, "the station's answers end early"},
+    {"line_gap", FaultAction::line_gap, Seam::line, gap_parameters, "the line falls silent within the answers"},
+    {"line_tick_late", FaultAction::line_tick_late, Seam::line, {}, "every answer comes one control period late"},
+    {"line_swapped", FaultAction::line_swapped, Seam::line, {}, "answers change places in pairs: the older one comes behind the newer"},
+    {"line_duplicated", FaultAction::line_duplicated, Seam::line, {}, "the answer before comes once more, ahead of the new one"},
+    {"line_repeated", FaultAction::line_repeated, Seam::line, {}, "an old answer comes again and again in place of the new ones"},
+    {"line_echoed", FaultAction::line_echoed, Seam::line, {}, "the core hears its own requests"},
+    {"line_foreign", FaultAction::line_foreign, Seam::line, unit_parameters, "answers of another unit pass before the station's"},
+    {"station_reset", FaultAction::station_reset, Seam::station, {},
+     "the station is without power or starts up, as long as it stays: no answer, every output in its normal position"},
+    {"station_watchdog_dead", FaultAction::station_watchdog_dead, Seam::station, {}, "the station does not act when the line is silent"},
+    {"station_answers_frozen", FaultAction::station_answers_frozen, Seam::station, {},
+     "the station gives the same answer again and again, sequence echo and all, with a good CRC"},
+    {"station_inputs_frozen", FaultAction::station_inputs_frozen, Seam::station, {},
+     "all inputs of the station keep what they had; its sequence echo is right"},
+    {"station_output_dead", FaultAction::station_output_dead, Seam::station, output_only,
+     "an output of the station keeps what it had, whatever is written or imposed"},
+    {"station_map_wrong", FaultAction::station_map_wrong, Seam::station, map_parameters, "the station tells another version of its map"},
+    {"station_exception", FaultAction::station_exception, Seam::station, exception_parameters,
+     "the station refuses every request with a Modbus exception"},
+    {"mains_lost", FaultAction::mains_lost, Seam::plant, {},
+     "furnace and station have no electricity; the controller has its own supply"},
+};
 
 struct Channel {
   const char* name;
@@ -76,9 +117,15 @@ constexpr std::array<Channel, channel_count> channels{{
 // As plant::Disturbances has them.
 constexpr std::array<const char*, plant::valves_max> valves{"process", "purge", "exhaust", "bypass", "air", "pump"};
 
+// As plant::output numbers them.
+constexpr std::array<const char*, plant::output::count_> outputs{
+    "contactor", "process", "purge", "exhaust", "bypass", "air", "pump", "isolation", "inlet_vent", "pilot", "horn", "gas",
+    "demand_1", "demand_2", "demand_3", "demand_4", "flow_1", "flow_2", "valve"};
+
 const char* seam_name(Seam seam) {
   switch (seam) {
     case Seam::plant: return "plant";
+    case Seam::instrument: return "instrument";
     case Seam::station: return "station";
     case Seam::line: return "line";
   }
@@ -114,6 +161,10 @@ void apply_to_plant(FaultAction action, double value, plant::Disturbances& distu
     case FaultAction::contactor_welded: disturbances.contactor_welded = true; break;
     case FaultAction::contactor_stuck_open: disturbances.contactor_stuck_open = true; break;
     case FaultAction::limiter_tripped: disturbances.limiter_tripped = true; break;
+    case FaultAction::mains_lost:
+      disturbances.mains_lost = true;
+      disturbances.any_station = disturbances.station.down = true;
+      break;
     case FaultAction::back_pressure_valve_stuck: disturbances.back_pressure_valve_stuck = true; break;
     case FaultAction::valve_stuck_shut: stick(disturbances, index_of(value, 0.0), plant::ValveFault::stuck_shut); break;
     case FaultAction::valve_stuck_open: stick(disturbances, index_of(value, 0.0), plant::ValveFault::stuck_open); break;
@@ -133,15 +184,17 @@ void apply_to_channel(FaultAction action, double rate, double elapsed_s, plant::
   }
 }
 
-void apply_to_line(FaultAction action, std::span<const double> values, LineFault& line) {
+void apply_to_station(FaultAction action, double value, plant::Disturbances& disturbances) {
+  plant::StationFault& station = disturbances.station;
+  disturbances.any_station = true;
   switch (action) {
-    case FaultAction::line_drop:
-      line.drop_rate = values[0];
-      line.drop_bytes = static_cast<std::uint32_t>(values[1]);
-      break;
-    case FaultAction::line_corrupt: line.corrupt_rate = values[0]; break;
-    case FaultAction::line_late: line.late_ns = static_cast<std::int64_t>(std::llround(values[0] * 1e6)); break;
-    case FaultAction::line_silent: line.silent = true; break;
+    case FaultAction::station_reset: station.down = true; break;
+    case FaultAction::station_watchdog_dead: station.watchdog_dead = true; break;
+    case FaultAction::station_answers_frozen: station.answers_frozen = true; break;
+    case FaultAction::station_inputs_frozen: station.inputs_frozen = true; break;
+    case FaultAction::station_output_dead: station.outputs_dead |= 1u << index_of(value, 0.0); break;
+    case FaultAction::station_map_wrong: station.map_version = static_cast<int>(value); break;
+    case FaultAction::station_exception: station.exception = static_cast<std::uint8_t>(value); break;
     default: break;
   }
 }
@@ -157,6 +210,10 @@ const FaultKind* find_fault(std::string_view name) {
 }
 
 const char* valve_name(int valve) { return valve < 0 || valve >= plant::valves_max ? "" : valves[static_cast<std::size_t>(valve)]; }
+
+const char* output_name(int output) {
+  return output < 0 || output >= plant::output::count_ ? "" : outputs[static_cast<std::size_t>(output)];
+}
 
 const char* channel_name(int channel) {
   return channel < 0 || channel >= channel_count ? "" : channels[static_cast<std::size_t>(channel)].name;
@@ -175,13 +232,15 @@ int find_channel(std::string_view name) {
 std::string describe_faults() {
   std::string text;
   for (const FaultKind& kind : kinds) {
-    text += fmt::format("{:<18} {:<8} {}\n", kind.name, seam_name(kind.seam), kind.meaning);
+    text += fmt::format("{:<25} {:<11} {}\n", kind.name, seam_name(kind.seam), kind.meaning);
     for (const FaultParameter& parameter : kind.parameters) {
       const std::string_view unit = parameter.unit;
       const std::string preset =
           unit == "valve" ? valve_name(static_cast<int>(parameter.preset))
+          : unit == "output" ? output_name(static_cast<int>(parameter.preset))
           : unit == "channel" ? channel_name(static_cast<int>(parameter.preset)) : fmt::format("{:g}", parameter.preset);
-      text += fmt::format("  {:<16} {:<16} {} (default {})\n", parameter.name, unit == "1" ? "" : unit, parameter.meaning, preset);
+      const bool plain = unit == "1" || unit == "count";
+      text += fmt::format("  {:<16} {:<16} {} (default {})\n", parameter.name, plain ? "" : unit, parameter.meaning, preset);
     }
   }
   text += "\nchannel            unit\n";
@@ -234,7 +293,8 @@ bool FaultBank::apply(double period_s, plant::Disturbances& disturbances, LineFa
     switch (entry.seam) {
       case Seam::plant: apply_to_plant(entry.action, entry.values[0], disturbances); break;
       case Seam::line: apply_to_line(entry.action, entry.values, line); break;
-      case Seam::station:
+      case Seam::station: apply_to_station(entry.action, entry.values[0], disturbances); break;
+      case Seam::instrument:
         apply_to_channel(entry.action, entry.values[1], elapsed_s, disturbances.channel[index_of(entry.values[0], 0.0)]);
         state_.moving = true;
         break;

@@ -11,15 +11,17 @@
 #include <vector>
 
 #include "plant/process_values.h"
+#include "sim/line_fault.h"
 #include "sim/scenario.h"
 
 namespace sim {
 
-enum class Seam : std::uint8_t { plant, station, line };
+enum class Seam : std::uint8_t { plant, instrument, station, line };
 
 struct FaultParameter {
   const char* name;
-  // "1", "ms", "zone" (1..4), "valve" (a name of valve_name), "channel" (a name of channel_name), "channel unit", "channel unit/s"
+  // "1", "ms", "zone" (1..4), "valve" (a name of valve_name), "output" (of output_name), "channel" (of channel_name), "channel unit",
+  // "channel unit/s", "count" (a whole number)
   const char* unit;
   double preset;
   double low, high;     // bounds, in that unit
@@ -29,7 +31,11 @@ struct FaultParameter {
 enum class FaultAction : std::uint8_t {
   element_broken, switch_shorted, supply_exhausted, exhaust_blocked, door_opened, mains_dip, emergency_stop, key_turned,
   pump_stopped, contactor_welded, contactor_stuck_open, limiter_tripped, back_pressure_valve_stuck, valve_stuck_shut, valve_stuck_open,
-  thermocouple_open, sensor_stuck, sensor_drift, sensor_offset, glitch, line_drop, line_corrupt, line_late, line_silent
+  thermocouple_open, sensor_stuck, sensor_drift, sensor_offset, glitch, line_drop, line_corrupt, line_late, line_silent,
+  line_requests_lost, line_answers_lost, line_bit_errors, line_inserted, line_truncated, line_gap, line_tick_late, line_swapped,
+  line_duplicated, line_repeated, line_echoed, line_foreign,
+  station_reset, station_watchdog_dead, station_answers_frozen, station_inputs_frozen, station_output_dead, station_map_wrong,
+  station_exception, mains_lost
 };
 
 struct FaultKind {
@@ -45,20 +51,11 @@ const FaultKind* find_fault(std::string_view name);          // nullptr if there
 std::string describe_faults();                               // the table as plain text, for people
 
 const char* valve_name(int valve);                           // 0..5: "process", "purge", "exhaust", "bypass", "air", "pump"; "" outside
+const char* output_name(int output);                         // of the station: "contactor", ..., "valve"; "" outside
 inline constexpr int channel_count = 24;                     // of the field line's map
 const char* channel_name(int channel);                       // "zone_1", "load", "gauge_pressure", ...; "" outside 0..23
 const char* channel_unit(int channel);                       // in which its drift is written: "K", "Pa", "slm", ...
 int find_channel(std::string_view name);                     // -1 if there is none; "7" is accepted for 7
-
-// What the line is told for one tick. Neutral as constructed.
-struct LineFault {
-  double drop_rate = 0.0;         // share of bytes lost, each direction
-  std::uint32_t drop_bytes = 0;   // bytes lost from the head of the answer
-  double corrupt_rate = 0.0;      // share of bytes with one bit flipped
-  std::int64_t late_ns = 0;       // the answer comes this much later
-  bool silent = false;            // nothing passes, either way
-  bool any() const { return drop_rate > 0.0 || drop_bytes > 0 || corrupt_rate > 0.0 || late_ns > 0 || silent; }
-};
 
 // The faults of a scenario. The bench says when each begins and ends; apply() gives what holds in a tick.
 class FaultBank {

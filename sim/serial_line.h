@@ -8,15 +8,12 @@
 #include <cstdint>
 #include <span>
 
-#include "plant/random.h"
 #include "sim/clock.h"
-#include "sim/faults.h"
+#include "sim/line_fault.h"
 
 namespace sim {
 
 inline constexpr int bits_per_byte = 11;                   // 8E1: start, eight data, parity, stop
-inline constexpr std::size_t field_request_bytes = 49;     // FC 23 that writes 18 registers
-inline constexpr std::size_t field_answer_bytes = 113;     // and reads 54
 inline constexpr double exchange_share_max = 0.8;
 
 // When the last of `bytes` bytes has passed that start at start_ns.
@@ -38,8 +35,9 @@ struct Arrival {
 
 class SerialLine {
  public:
-  static constexpr std::size_t answers_in_flight = 4;   // a late answer beyond these pushes the oldest out
-  static constexpr std::size_t bytes_max = 256;
+  static constexpr std::size_t answers_in_flight = 8;   // a late answer beyond these pushes the oldest out
+  static constexpr std::size_t bytes_max = LineNoise::bytes_max;
+  static constexpr std::size_t arrival_bytes_max = 1024;   // in one tick (fw::lockstep::field_bytes_max); of more the last ones
 
   struct Count {
     std::uint64_t exchanges = 0;   // request heard whole and answered whole
@@ -77,21 +75,25 @@ class SerialLine {
     std::size_t request_size = 0;
     bool request_damaged = false;
     bool failed = false;
+    Flight echo, previous;                               // while a fault wants them: the request as it passed, the answer before
+    std::uint64_t previous_tick = 0;                     // in which that was kept
     Count count;
   };
 
-  // Copies with the fault's losses; true if anything was lost or changed.
-  static bool pass(std::span<const std::uint8_t> from, const plant::RandomStream& stream, std::uint64_t tick, const LineFault& fault,
-                   std::array<std::uint8_t, bytes_max>& to, std::size_t& size);
+  static void keep(std::span<const std::uint8_t> bytes, Flight& flight);
   void push(std::span<const std::uint8_t> bytes, std::int64_t arrival_ns);
+  // What the core hears of an answer under a fault; true if it is not whole.
+  bool push_disturbed(std::uint64_t tick, std::span<const std::uint8_t> bytes, std::int64_t arrival_ns, const LineFault& fault);
+  void push_strangers(std::span<const std::uint8_t> bytes, std::int64_t arrival_ns, const LineFault& fault);
+  std::int64_t delay_ns(std::uint64_t tick, const LineFault& fault) const;
 
   double baud_;
   Clock clock_;
-  plant::RandomStream to_station_, to_core_;
+  LineNoise to_station_, to_core_;
   std::int64_t silence_ns_;
   State state_;
   std::array<std::uint8_t, bytes_max> heard_{};
-  std::array<std::uint8_t, bytes_max * answers_in_flight> arrived_{};
+  std::array<std::uint8_t, arrival_bytes_max> arrived_{};
 };
 
 }  // namespace sim

@@ -70,7 +70,7 @@ TEST(SerialLine, DeliversTheAnswerWithinThePeriodAndCountsTheExchange) {
 TEST(SerialLine, PassesNothingWhenSilentAndCountsTheRetry) {
   SerialLine line(baud, clock_100ms, 1);
   LineFault silent;
-  silent.silent = true;
+  silent.set = silent.request_lost = silent.answer_lost = true;
   EXPECT_TRUE(line.request(0, counting(49), silent).empty());
   line.answer(0, {}, silent);
   EXPECT_TRUE(line.take(1).bytes.empty());
@@ -86,6 +86,7 @@ TEST(SerialLine, PassesNothingWhenSilentAndCountsTheRetry) {
 TEST(SerialLine, BringsALateAnswerInALaterTick) {
   SerialLine line(baud, clock_100ms, 1);
   LineFault late;
+  late.set = true;
   late.late_ns = 150'000'000;
   static_cast<void>(line.request(0, counting(49), late));
   line.answer(0, counting(113), late);
@@ -103,17 +104,19 @@ TEST(SerialLine, BringsALateAnswerInALaterTick) {
 TEST(SerialLine, LosesTheOldestOfMoreLateAnswersThanItHolds) {
   SerialLine line(baud, clock_100ms, 1);
   LineFault late;
+  late.set = true;
   late.late_ns = 1'000'000'000;
-  for (std::uint64_t tick = 0; tick < 6; ++tick) {
+  for (std::uint64_t tick = 0; tick < 10; ++tick) {
     static_cast<void>(line.request(tick, counting(49), late));
     line.answer(tick, counting(10 + tick), late);
   }
-  EXPECT_EQ(line.take(100).bytes.size(), 12u + 13u + 14u + 15u);
+  EXPECT_EQ(line.take(100).bytes.size(), 12u + 13u + 14u + 15u + 16u + 17u + 18u + 19u);
 }
 
 TEST(SerialLine, DropsBytesFromTheHeadOfTheAnswer) {
   SerialLine line(baud, clock_100ms, 1);
   LineFault drop;
+  drop.set = true;
   drop.drop_bytes = 5;
   static_cast<void>(line.request(0, counting(49), drop));
   line.answer(0, counting(113), drop);
@@ -129,6 +132,7 @@ TEST(SerialLine, DamagesBytesAtTheRateAsked) {
   constexpr double rate = 0.01;
   SerialLine line(baud, clock_100ms, 42);
   LineFault corrupt;
+  corrupt.set = true;
   corrupt.corrupt_rate = rate;
   const auto request = counting(49);
   int flipped = 0;
@@ -148,6 +152,7 @@ TEST(SerialLine, DamagesBytesAtTheRateAsked) {
 TEST(SerialLine, DropsBytesAtTheRateAskedAndTheSameBytesForTheSameSeed) {
   constexpr int ticks = 4000;
   LineFault drop;
+  drop.set = true;
   drop.drop_rate = 0.02;
   const auto request = counting(49);
   const auto run = [&](std::uint64_t seed) {
