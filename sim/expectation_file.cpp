@@ -144,7 +144,9 @@ ExpectationSource read_expectation(const YamlNode& item, const Vocabulary& vocab
   check_form(item, expectation);
   check_names(item.child("during_segment"), expectation.segments, vocabulary, &Vocabulary::check_segment);
   check_names(item.child("during_phase"), expectation.phases, vocabulary, &Vocabulary::check_phase);
-  for (const char* key : condition_keys())
+  for (const FormKey& one : form_keys)
+    if (const YamlNode* text = item.child(one.key)) vocabulary.check_judged(*text);
+  for (const char* key : {"while", "after", "until"})
     if (const YamlNode* text = item.child(key)) vocabulary.check_condition(*text);
   for (const YamlNode& key : item.keys)
     if (is_ready_word(key.text)) {

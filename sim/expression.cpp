@@ -559,7 +559,7 @@ class ExpressionCompiler {
   // The ticks whose instants lie in the closed window.
   void take_window(const Node& node, std::size_t& from, std::size_t& to) {
     if (period_s_ <= 0.0)
-      fail(node, "an operator over a window to come", "a condition on past and present; windows only in what is judged");
+      fail(node, "an operator over a window to come", "here a condition on past and present; windows only in what is judged");
     for (const Quantity& end : {node.from, node.to})
       if (end.unit.dimension != seconds) fail(node, "a window end that is no time", "times: [0 s, 4 min]");
     const double from_s = node.from.si(), to_s = node.to.si();

@@ -123,7 +123,7 @@ void read_parts(const YamlNode& root, Scenario& scenario) {
   check_exchange(scenario.baud, scenario.parameters.period_ms * 1e-3, place);
   scenario.programme = read_programme(section(root, "programme", "`programme`: a list of segments"));
   scenario.programme.title = scenario.title;
-  const Vocabulary vocabulary{scenario.programme, SignalTable(scenario.parameters.zones)};
+  const Vocabulary vocabulary{scenario.programme, SignalTable(scenario.parameters.zones), scenario.parameters.period_ms * 1e-3};
   if (const YamlNode* actions = root.child("actions")) scenario.actions = read_actions(*actions, vocabulary);
   if (const YamlNode* faults = root.child("faults")) scenario.faults = read_faults(*faults, vocabulary);
   if (const YamlNode* compare = root.child("compare")) {

@@ -21,14 +21,22 @@ void Vocabulary::check_phase(const std::string& name, const SourcePlace& place) 
                    nearest_name(name, phases));
 }
 
-void Vocabulary::check_condition(const YamlNode& node) const {
+namespace {
+
+void check_truth(const YamlNode& node, const SignalTable& signals, double period_s) {
   try {
-    const Expression expression(node.text, signals);
+    const Expression expression(node.text, signals, period_s);
   } catch (const ExpressionError& error) {
     SourcePlace place = node.place;
     if (place.line > 0) place.column += error.column - 1 + (node.quoted ? 1 : 0);
     throw InputError(place, "the expression `" + node.text + "`", fmt::format("{} (column {} of it)", error.what(), error.column));
   }
 }
+
+}  // namespace
+
+void Vocabulary::check_condition(const YamlNode& node) const { check_truth(node, signals, 0.0); }
+
+void Vocabulary::check_judged(const YamlNode& node) const { check_truth(node, signals, period_s); }
 
 }  // namespace sim

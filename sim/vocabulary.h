@@ -13,12 +13,14 @@ namespace sim {
 struct Vocabulary {
   const ProgrammeSource& programme;
   SignalTable signals;
+  double period_s = 0.0;            // of a tick
 
   // Each throws InputError at the place of what is wrong.
   void check_segment(const std::string& name, const SourcePlace& place) const;
   void check_phase(const std::string& name, const SourcePlace& place) const;
   // An expression that is a truth; the column of the message is that inside the file where the text stands on one line.
-  void check_condition(const YamlNode& node) const;
+  void check_condition(const YamlNode& node) const;      // of past and present
+  void check_judged(const YamlNode& node) const;         // may look ahead too (temporal_formula.h)
 };
 
 }  // namespace sim

@@ -254,6 +254,8 @@ const Broken broken[] = {
     {"unknown signal", "scenario", "never: plant.gas.gauge", "never: plant.gas.gage", "plant.gas.gauge"},
     {"wrong dimension in an expectation", "scenario", "> 6 kPa", "> 6 K", "6 K"},
     {"no truth", "scenario", "never: plant.gas.gauge > 6 kPa", "never: plant.gas.gauge", "expression"},
+    {"a window that looks ahead", "scenario", "    during_phase: evacuating", "    while: always[0 s, 1 s] pressure.pv < 1 kPa", "past and present"},
+    {"a look ahead that ends before it begins", "scenario", "never: plant.gas.gauge >", "never: always[2 s, 1 s] plant.gas.gauge >", "before it"},
     {"expectation in no segment", "scenario", "[up, soak]", "[up, soke]", "nearest: soak"},
     {"expectation in no phase", "scenario", "during_phase: evacuating", "during_phase: evacuated", "nearest: evacuating"},
     {"expectation named twice", "scenario", "name: vacuum", "name: gauge", "second expectation"},
@@ -359,6 +361,19 @@ TEST(Scenario, RefusesAProgrammeTooLong) {
     EXPECT_EQ(error.line, 4 + 129);
     EXPECT_NE(std::string(error.what()).find("128"), std::string::npos);
   }
+}
+
+TEST(Scenario, TakesStatementsThatLookAhead) {
+  const Files files("ahead");
+  const std::string statement = "eventually[0 s, 1 h] plant.gas.gauge < 6 kPa implies plant.gas.gauge > 0 kPa until[0 s, 2 min] heat.1.pv > 20 degC";
+  std::string text = small;
+  text += "  - name: soon\n    always: " + statement + "\n";
+  shipped::write(files.folder / "scenario.yaml", text);
+  const sim::Scenario scenario = files.load();
+  ASSERT_FALSE(scenario.expectations.empty());
+  EXPECT_EQ(scenario.expectations.back().predicate, statement);
+  shipped::write(files.folder / "again.yaml", scenario.resolved_yaml);
+  EXPECT_EQ(sim::load_scenario(files.folder / "again.yaml").resolved_yaml, scenario.resolved_yaml);
 }
 
 TEST(Scenario, LoadsWithoutExpectations) {
