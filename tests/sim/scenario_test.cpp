@@ -254,8 +254,10 @@ const Broken broken[] = {
     {"unknown signal", "scenario", "never: plant.gas.gauge", "never: plant.gas.gage", "plant.gas.gauge"},
     {"wrong dimension in an expectation", "scenario", "> 6 kPa", "> 6 K", "6 K"},
     {"no truth", "scenario", "never: plant.gas.gauge > 6 kPa", "never: plant.gas.gauge", "expression"},
-    {"a window that looks ahead", "scenario", "    during_phase: evacuating", "    while: always[0 s, 1 s] pressure.pv < 1 kPa", "past and present"},
-    {"a look ahead that ends before it begins", "scenario", "never: plant.gas.gauge >", "never: always[2 s, 1 s] plant.gas.gauge >", "before it"},
+    {"a window that looks ahead", "scenario", "    during_phase: evacuating", "    while: always[0 s, 1 s] pressure.pv < 1 kPa",
+     "past and present"},
+    {"a look ahead that ends before it begins", "scenario", "never: plant.gas.gauge >", "never: always[2 s, 1 s] plant.gas.gauge >",
+     "before it"},
     {"expectation in no segment", "scenario", "[up, soak]", "[up, soke]", "nearest: soak"},
     {"expectation in no phase", "scenario", "during_phase: evacuating", "during_phase: evacuated", "nearest: evacuating"},
     {"expectation named twice", "scenario", "name: vacuum", "name: gauge", "second expectation"},
@@ -365,7 +367,8 @@ TEST(Scenario, RefusesAProgrammeTooLong) {
 
 TEST(Scenario, TakesStatementsThatLookAhead) {
   const Files files("ahead");
-  const std::string statement = "eventually[0 s, 1 h] plant.gas.gauge < 6 kPa implies plant.gas.gauge > 0 kPa until[0 s, 2 min] heat.1.pv > 20 degC";
+  const std::string statement =
+      "eventually[0 s, 1 h] plant.gas.gauge < 6 kPa implies plant.gas.gauge > 0 kPa until[0 s, 2 min] heat.1.pv > 20 degC";
   std::string text = small;
   text += "  - name: soon\n    always: " + statement + "\n";
   shipped::write(files.folder / "scenario.yaml", text);
