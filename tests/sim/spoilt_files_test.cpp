@@ -130,4 +130,22 @@ TEST(ShippedFiles, RefuseEveryUnitRemovedFromAnExpressionWithItsLine) {
   EXPECT_GT(spoilt, 40);
 }
 
+// An editor that speaks YAML finds the keys by this line.
+TEST(ShippedFiles, NameTheSchemaOfTheirKindOnTheFirstLine) {
+  const auto configs = std::filesystem::path(SAGGAR_SOURCE_DIR) / "configs";
+  int named = 0;
+  for (const auto& file : shipped::yaml_files(configs)) {
+    std::smatch match;
+    const std::string text = shipped::read(file), first = text.substr(0, text.find('\n'));
+    ASSERT_TRUE(std::regex_match(first, match, std::regex("# yaml-language-server: \\$schema=(\\S+)"))) << file << ": " << first;
+    std::string kind = std::filesystem::relative(file, configs).begin()->string();
+    kind.pop_back();
+    const auto schema = configs / "schema" / (kind + ".schema.json");
+    EXPECT_EQ((file.parent_path() / match[1].str()).lexically_normal(), schema.lexically_normal()) << file;
+    EXPECT_TRUE(std::filesystem::is_regular_file(schema)) << schema;
+    ++named;
+  }
+  EXPECT_GE(named, 8);
+}
+
 }  // namespace

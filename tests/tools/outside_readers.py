@@ -61,7 +61,7 @@ def free(path):
 
 class Schemas(unittest.TestCase):
     def setUp(self):
-        self.files = [file for kind in ("furnaces", "controllers", "scenarios")
+        self.files = [file for kind in ("furnaces", "controllers", "scenarios", "mappings")
                       for file in sorted((ROOT / "configs" / kind).rglob("*.yaml"))]
 
     def test_every_file_names_the_schema_of_its_kind(self):
