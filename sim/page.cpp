@@ -38,7 +38,7 @@ std::string clock_text(double time_s, int decimals) {
   return text + fraction.substr(1);
 }
 
-std::string page_begin(std::string_view title_html) {
+std::string page_begin(std::string_view title_html, std::string_view css, std::string_view main_class) {
   std::string page =
       "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
       "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; script-src "
@@ -48,7 +48,10 @@ std::string page_begin(std::string_view title_html) {
   page += "</title>\n<style>\n";
   page += library_css;
   page += page_css;
-  return page + "</style>\n</head>\n<body>\n<main>\n";
+  page += css;
+  page += "</style>\n</head>\n<body>\n<main";
+  if (!main_class.empty()) page += " class=\"" + std::string(main_class) + "\"";
+  return page + ">\n";
 }
 
 std::string page_end() {

@@ -12,7 +12,8 @@ std::string json_text(std::string_view text);           // a string of JSON that
 void add_number(std::string& text, double value, int decimals);   // fixed decimals; `null` for what is not finite
 std::string clock_text(double time_s, int decimals);    // h:mm:ss
 
-std::string page_begin(std::string_view title_html);    // up to <main>; the page may fetch nothing
+// Up to <main>, which gets the class; the page may fetch nothing. css: styles of its own behind those of every page.
+std::string page_begin(std::string_view title_html, std::string_view css = {}, std::string_view main_class = {});
 std::string page_end();                                 // library and page scripts, and the end; </main> stands before it
 
 }  // namespace sim

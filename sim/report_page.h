@@ -9,5 +9,7 @@ namespace sim {
 extern const std::string_view library_css, library_js, synchronizer_js;
 // the page's own: report_page.css, report_page.js
 extern const std::string_view page_css, page_js;
+// what the operating sheet adds: operating_sheet.css
+extern const std::string_view sheet_css;
 
 }  // namespace sim

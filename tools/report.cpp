@@ -1,10 +1,13 @@
-// saggar report: makes report.html again from what a run has recorded; or lays a recorded log over the run.
+// saggar report: makes report.html again from what a run has recorded; or lays a recorded log over the run; or makes the operating
+// sheet of one or several runs.
 #include <filesystem>
 #include <memory>
 #include <string>
+#include <vector>
 
 #include <fmt/format.h>
 
+#include "sim/operating_sheet.h"
 #include "sim/overlay.h"
 #include "sim/report.h"
 #include "sim/result_file.h"
@@ -14,7 +17,9 @@ namespace tools {
 namespace {
 
 struct Options {
-  std::string folder, overlay, mapping;
+  std::vector<std::string> folders;
+  std::string folder, overlay, mapping, out;   // folder: the first
+  bool sheet = false;
 };
 
 // report_overlay.html beside report.html, which stays as it is.
@@ -28,7 +33,18 @@ void write_overlay(const Options& options) {
   file.name();
 }
 
+int sheet(const Options& options) {
+  if (!options.overlay.empty() || !options.mapping.empty()) throw UsageError("--sheet and --overlay are two pages");
+  const std::filesystem::path out = options.out.empty() ? options.folder : options.out;
+  sim::write_sheet({options.folders.begin(), options.folders.end()}, out, "");
+  fmt::print("{}\n", (out / "sheet.html").string());
+  return all_hold;
+}
+
 int report(const Options& options) {
+  if (options.sheet) return sheet(options);
+  if (options.folders.size() > 1) throw UsageError("several runs go only into one --sheet");
+  if (!options.out.empty()) throw UsageError("--out goes with --sheet");
   if (options.overlay.empty() != options.mapping.empty()) throw UsageError("--overlay LOG and --mapping MAP go together");
   const bool overlay = !options.overlay.empty();
   if (overlay) write_overlay(options);
@@ -42,10 +58,13 @@ int report(const Options& options) {
 void add_report(CLI::App& app, Invocation& invocation) {
   auto options = std::make_shared<Options>();
   CLI::App* verb = app.add_subcommand("report", "make report.html of a run again");
-  verb->add_option("DIR", options->folder, "folder of a run")->required();
+  verb->add_option("DIR", options->folders, "folder of a run; several of one programme for a sheet with their spread")->required();
+  verb->add_flag("--sheet", options->sheet, "make sheet.html instead: the operating sheet, one or two printed pages");
+  verb->add_option("--out", options->out, "folder for the sheet; else that of the first run");
   verb->add_option("--overlay", options->overlay, "CSV file of a furnace's logger: drawn over the run in report_overlay.html");
   verb->add_option("--mapping", options->mapping, "how that file is to be read");
   verb->callback([options, &invocation] {
+    options->folder = options->folders.front();
     invocation.chosen = [options] { return report(*options); };
   });
 }
