@@ -352,7 +352,7 @@ std::string readings_of(const SheetFigures& figures, const Step& step) {
   if (gas_controlled(scenario)) {
     const Samples vacuum = figures.samples("trace/vacuum.pv/" + step.at + "/last");
     const bool in_range = !vacuum.values.empty() && vacuum.values.front() < scenario.parameters.capacitance_full_scale_pa;
-    if ((step.phases & vacuum_phases) && in_range) add_reading(rows, figures, "Vacuum gauge", "vacuum.pv", step.at);
+    if ((step.phases & vacuum_phases) && in_range) add_reading(rows, figures, "Vacuum", "vacuum.pv", step.at);
     const Samples gauge = figures.samples("trace/pressure.pv/" + step.at + "/last");
     const bool on_scale = !gauge.values.empty() && gauge.values.front() > scenario.parameters.gauge_low_pa;
     if ((step.phases & gas_phases) && on_scale) add_reading(rows, figures, "Pressure", "pressure.pv", step.at);
