@@ -21,7 +21,7 @@ ActuatorModel build_actuators(const Furnace& f) {
 
 ActuatorState start_actuators(const ActuatorModel& m) {
   ActuatorState s;
-  s.mains_v = m.actual_v;
+  s.supplied_v = s.mains_v = m.actual_v;
   s.valve_share = valve_area_share(m.valve, s.valve_frac);
   return s;
 }
@@ -68,7 +68,7 @@ void step_actuators(const ActuatorModel& m, ActuatorState& s, const Commands& c,
   const bool held = c.contactor && !s.limiter_tripped && !d.emergency_stop_pressed && !d.contactor_stuck_open &&
                     !d.mains_lost;
   s.contactor_closed = held || (d.contactor_welded && s.contactor_closed);
-  s.mains_v = d.mains_lost ? 0.0 : m.actual_v * d.mains_scale;
+  s.mains_v = d.mains_lost ? 0.0 : s.supplied_v * d.mains_scale;
   find_power(m, s, c, d);
 }
 

@@ -24,6 +24,7 @@ struct ActuatorState {
   double pump_share = 0.0;                // of its speed
   bool contactor_closed = false;
   bool limiter_tripped = false;           // latched; reset by hand, that is by a new start
+  double supplied_v = 230.0;              // by the mains, before a fault lowers it
   double mains_v = 230.0;
   std::array<double, 4> panel_w{};        // now
   std::array<double, zones_max> current_a{};

@@ -153,21 +153,36 @@ double chamber_pa_mol(const GasModel& m, double gas_k) { return gas_r / (m.volum
 }  // namespace
 
 GasState start_gas(const GasModel& m, double gas_k) {
+  return start_gas(m, gas_k, {m.barometer_pa, m.ambient_k, m.supply.regulated_pa, 1.0});
+}
+
+GasState start_gas(const GasModel& m, double gas_k, const GasRoom& room) {
   GasState s;
+  s.room = room;
+  s.room.root_share = room.ambient_k == m.ambient_k ? 1.0 : std::sqrt(room.ambient_k / m.ambient_k);
   const double chamber = m.initial_pa / chamber_pa_mol(m, gas_k);
-  const double hose = m.barometer_pa * m.hose_m3 / (gas_r * m.ambient_k);
+  const double hose = room.barometer_pa * m.hose_m3 / (gas_r * room.ambient_k);
   for (std::size_t i = 0; i < gas_species; ++i) {
     s.chamber_mol[i] = chamber * m.initial[i];
     s.hose_mol[i] = hose * m.room.fraction[i];
   }
   s.gas_k = gas_k;
   s.chamber_pa = m.initial_pa;
-  s.hose_pa = m.barometer_pa;
+  s.hose_pa = room.barometer_pa;
   for (std::size_t k = 0; k < s.adsorbed_mol.size(); ++k) s.adsorbed_mol[k] = m.outgassing.site[k].held_mol;
-  s.supply_pa = m.supply.regulated_pa;
+  s.supply_pa = room.supply_pa;
   s.oxygen_fraction = m.initial[o2];
   s.water_fraction = m.initial[h2o];
   return s;
+}
+
+void set_room(const GasModel& m, GasState& s, double barometer_pa, double ambient_k, double supply_pa) {
+  s.room.barometer_pa = barometer_pa;
+  s.room.supply_pa = supply_pa;
+  if (s.room.ambient_k == ambient_k) return;
+  s.hose_pa *= ambient_k / s.room.ambient_k;        // what is in the hose takes the room's temperature
+  s.room.ambient_k = ambient_k;
+  s.room.root_share = std::sqrt(ambient_k / m.ambient_k);
 }
 
 double chamber_total_mol(const GasState& s) { return total(s.chamber_mol); }
@@ -193,7 +208,7 @@ double gas_energy_j(const GasModel& m, const GasState& s) {
 namespace {
 
 bool is_stale(const GasState& s, double chamber_mol) {
-  if (s.fresh_age_s >= 10.0) return true;
+  if (s.fresh_age_s >= 10.0 || std::abs(s.room.ambient_k - s.fresh_room_k) > 1.0) return true;
   if (std::abs(s.chamber_pa - s.fresh_pa) > 0.03 * s.fresh_pa || std::abs(s.gas_k - s.fresh_k) > 10.0) return true;
   Amounts moved;
   for (std::size_t i = 0; i < gas_species; ++i) moved[i] = std::abs(s.chamber_mol[i] - s.fresh_fraction[i] * chamber_mol);
@@ -214,12 +229,13 @@ void take_afresh(const GasModel& m, GasState& s, double chamber_mol) {
   const double molar_mass = weigh(s.fresh_fraction, m.molar_mass_kg_mol);
   const double cp = weigh(s.fresh_fraction, m.molar_heat_j_mol_k), gamma = cp / (cp - gas_r);
   if (std::abs(gamma - s.nozzle.gamma) > 1e-6 || s.nozzle.choked_psi == 0.0) s.nozzle = nozzle_gas(gamma);
-  s.root_mrt = std::sqrt(molar_mass * gas_r * m.ambient_k);
+  s.root_mrt = std::sqrt(molar_mass * gas_r * s.room.ambient_k);
   s.film_w_m2k = film_w_m2k(m, s, molar_mass, gamma);
-  const double viscosity = gas_table().viscosity_pa_s(s.fresh_fraction, m.ambient_k);
-  s.tube = tube_gas(m.hose.diameter_m, m.hose.length_m, viscosity, molar_mass, m.ambient_k);
+  const double viscosity = gas_table().viscosity_pa_s(s.fresh_fraction, s.room.ambient_k);
+  s.tube = tube_gas(m.hose.diameter_m, m.hose.length_m, viscosity, molar_mass, s.room.ambient_k);
   s.fresh_pa = s.chamber_pa;
   s.fresh_k = s.gas_k;
+  s.fresh_room_k = s.room.ambient_k;
   s.fresh_age_s = 0.0;
 }
 
@@ -268,48 +284,48 @@ double chord(const NozzleFlow& f, double tangent, double difference_pa) {
 
 // A hole to the room: outwards or inwards by the difference.
 void add_hole(const GasModel& m, const GasState& s, double area_m2, double chamber_pa, Rates& r) {
-  if (chamber_pa >= m.barometer_pa) {
-    const NozzleFlow f = nozzle_flow(s.nozzle, area_m2, chamber_pa, m.barometer_pa, s.root_mrt);
-    add(r.other_out, f.mol_s, chord(f, f.by_upstream, chamber_pa - m.barometer_pa));
+  if (chamber_pa >= s.room.barometer_pa) {
+    const NozzleFlow f = nozzle_flow(s.nozzle, area_m2, chamber_pa, s.room.barometer_pa, s.root_mrt);
+    add(r.other_out, f.mol_s, chord(f, f.by_upstream, chamber_pa - s.room.barometer_pa));
   } else {
-    const NozzleFlow f = nozzle_flow(m.room.nozzle, area_m2, m.barometer_pa, chamber_pa, m.room.root_mrt);
-    add(r.room_in, f.mol_s, chord(f, f.by_downstream, chamber_pa - m.barometer_pa));
+    const NozzleFlow f = nozzle_flow(m.room.nozzle, area_m2, s.room.barometer_pa, chamber_pa, m.room.root_mrt * s.room.root_share);
+    add(r.room_in, f.mol_s, chord(f, f.by_downstream, chamber_pa - s.room.barometer_pa));
   }
 }
 
 void find_exhaust(const GasModel& m, const GasState& s, const Setting& set, double p, Rates& r) {
   if (set.commands.exhaust_open && !set.disturbances.exhaust_blocked) {
     const double valves = set.actuators.valve_share * m.valve.area_m2 + (set.commands.bypass_open ? m.bypass_m2 : 0.0);
-    if (p > m.barometer_pa + m.check.crack_pa) {
+    if (p > s.room.barometer_pa + m.check.crack_pa) {
       const double area = valves / std::sqrt(1.0 + m.behind_per_m4 * valves * valves);
-      const NozzleFlow f = nozzle_flow(s.nozzle, area, p, m.barometer_pa + m.check.crack_pa, s.root_mrt);
-      r.exhaust = {f.mol_s, set.commands.bypass_open ? chord(f, f.by_upstream, p - m.barometer_pa - m.check.crack_pa) : f.by_upstream};
-    } else if (m.check.leak_m2 > 0.0 && p < m.barometer_pa) {
+      const NozzleFlow f = nozzle_flow(s.nozzle, area, p, s.room.barometer_pa + m.check.crack_pa, s.root_mrt);
+      r.exhaust = {f.mol_s, set.commands.bypass_open ? chord(f, f.by_upstream, p - s.room.barometer_pa - m.check.crack_pa) : f.by_upstream};
+    } else if (m.check.leak_m2 > 0.0 && p < s.room.barometer_pa) {
       add_hole(m, s, series_area_m2(series_area_m2(valves, m.exhaust_m2), m.check.leak_m2), p, r);
     }
   }
-  const double above = p - m.barometer_pa - m.relief.set_pa;
+  const double above = p - s.room.barometer_pa - m.relief.set_pa;
   if (above > 0.0) {
     const double lift = std::min(above / m.relief.full_pa, 1.0);
-    const NozzleFlow f = nozzle_flow(s.nozzle, m.relief.area_m2 * lift, p, m.barometer_pa, s.root_mrt);
+    const NozzleFlow f = nozzle_flow(s.nozzle, m.relief.area_m2 * lift, p, s.room.barometer_pa, s.root_mrt);
     r.relief = {f.mol_s, f.by_upstream + (lift < 1.0 ? f.mol_s / above : 0.0)};
   }
 }
 
 void find_holes(const GasModel& m, const GasState& s, const Setting& set, double p, Rates& r) {
-  r.leak = m.leak_mol_s_pa * (m.barometer_pa - p);
+  r.leak = m.leak_mol_s_pa * (s.room.barometer_pa - p);
   if (r.leak >= 0.0) add(r.room_in, r.leak, -m.leak_mol_s_pa);
   if (r.leak < 0.0) add(r.other_out, -r.leak, m.leak_mol_s_pa);
   if (set.commands.air_open) add_hole(m, s, m.air_m2, p, r);
   if (set.disturbances.door_open) {
     add_hole(m, s, m.opening_m2, p, r);
-    const double buoyancy = 0.1 + 0.9 * std::max(0.0, 1.0 - m.ambient_k / s.gas_k);
-    r.exchange = m.opening_exchange_m3_s * buoyancy * m.barometer_pa / (gas_r * s.gas_k);
+    const double buoyancy = 0.1 + 0.9 * std::max(0.0, 1.0 - s.room.ambient_k / s.gas_k);
+    r.exchange = m.opening_exchange_m3_s * buoyancy * s.room.barometer_pa / (gas_r * s.gas_k);
   }
 }
 
 void find_hose(const GasModel& m, const GasState& s, const Setting& set, double p, double hose_pa, Rates& r) {
-  const double rt = gas_r * m.ambient_k;
+  const double rt = gas_r * s.room.ambient_k;
   if (set.commands.isolation_open) {
     r.hose_by_pa = limited_conductance_m3_s(s.tube, p, hose_pa) / rt;
     r.hose = r.hose_by_pa * (p - hose_pa);
@@ -317,12 +333,12 @@ void find_hose(const GasModel& m, const GasState& s, const Setting& set, double 
   r.pump = pump_speed_m3_s(m.pump, set.actuators.pump_share, hose_pa) * hose_pa / rt;
   r.pump_by_hose = r.pump > 0.0 ? m.pump.speed_m3_s * set.actuators.pump_share / rt : 0.0;
   if (!set.commands.inlet_vent_open) return;
-  if (hose_pa < m.barometer_pa) {
-    const NozzleFlow f = nozzle_flow(m.room.nozzle, m.pump.vent_m2, m.barometer_pa, hose_pa, m.room.root_mrt);
+  if (hose_pa < s.room.barometer_pa) {
+    const NozzleFlow f = nozzle_flow(m.room.nozzle, m.pump.vent_m2, s.room.barometer_pa, hose_pa, m.room.root_mrt * s.room.root_share);
     r.vent_in = f.mol_s;
     r.vent_by_hose = f.by_downstream;
   } else {
-    const NozzleFlow f = nozzle_flow(m.room.nozzle, m.pump.vent_m2, hose_pa, m.barometer_pa, m.room.root_mrt);
+    const NozzleFlow f = nozzle_flow(m.room.nozzle, m.pump.vent_m2, hose_pa, s.room.barometer_pa, m.room.root_mrt * s.room.root_share);
     r.vent_out = f.mol_s;
     r.vent_by_hose = -f.by_upstream;
   }
@@ -332,7 +348,7 @@ Rates find_rates(const GasModel& m, const GasState& s, const Setting& set, doubl
   Rates r;
   if (set.commands.purge_open) {
     const GasModel::Source& source = m.supplied[static_cast<std::size_t>(m.purge_gas)];
-    const NozzleFlow f = nozzle_flow(source.nozzle, m.purge_m2, m.barometer_pa + s.supply_pa, p, source.root_mrt);
+    const NozzleFlow f = nozzle_flow(source.nozzle, m.purge_m2, s.room.barometer_pa + s.supply_pa, p, source.root_mrt * s.room.root_share);
     r.purge = {f.mol_s, f.by_downstream};
   }
   find_exhaust(m, s, set, p, r);
@@ -344,7 +360,7 @@ Rates find_rates(const GasModel& m, const GasState& s, const Setting& set, doubl
 // Changes of the moles in chamber and hose over h, linearly implicit in both pressures.
 struct Change { double chamber, hose, chamber_pa, hose_pa; };
 Change solve_change(const GasModel& m, const GasState& s, const Setting& set, const Rates& r, double water_mol_s, double h) {
-  const double beta = chamber_pa_mol(m, s.gas_k), hose_beta = gas_r * m.ambient_k / m.hose_m3;
+  const double beta = chamber_pa_mol(m, s.gas_k), hose_beta = gas_r * s.room.ambient_k / m.hose_m3;
   const double net = set.meter_mol_s[0] + set.meter_mol_s[1] + water_mol_s + r.purge.now + r.room_in.now - r.exhaust.now -
                      r.relief.now - r.other_out.now;
   const double by_chamber = r.purge.by_chamber + r.room_in.by_chamber - r.exhaust.by_chamber - r.relief.by_chamber - r.other_out.by_chamber;
@@ -494,12 +510,12 @@ void step_part(const GasModel& m, GasState& s, const Setting& set, double h, Rat
   const std::array<double, 4> held = s.adsorbed_mol;
   const Passage passage = pass_species(m, s, set, r, h);
   const double mol = total(s.chamber_mol), cp = weigh(s.chamber_mol, m.molar_heat_j_mol_k) / mol;
-  const double in_j = m.ambient_k * weigh(passage.in, m.molar_heat_j_mol_k) +
+  const double in_j = s.room.ambient_k * weigh(passage.in, m.molar_heat_j_mol_k) +
                       set.desorbing_k * passage.water * m.molar_heat_j_mol_k[h2o];
   const double out_j_k = weigh(passage.out, m.molar_heat_j_mol_k);
   s.gas_k = solve_gas_k(m, s, set, before, mol, cp, in_j, out_j_k, h);
   s.chamber_pa = mol * chamber_pa_mol(m, s.gas_k);
-  s.hose_pa = total(s.hose_mol) * gas_r * m.ambient_k / m.hose_m3;
+  s.hose_pa = total(s.hose_mol) * gas_r * s.room.ambient_k / m.hose_m3;
   const double all_j = s.chamber_pa * (m.volume_m3 + m.pore_m3) * (cp - gas_r) / gas_r;
   const double from_walls_j = h * (set.wall_w - set.wall_w_k * s.gas_k), out_j = out_j_k * s.gas_k;
   s.enthalpy_in_j += in_j;
@@ -514,10 +530,11 @@ void step_part(const GasModel& m, GasState& s, const Setting& set, double h, Rat
 
 // What a mass-flow controller wide open passes; not worked out where it is plainly more than asked: the flow function is
 // concave, so that its chord from choking to equal pressures lies below it.
-double meter_limit_mol_s(const GasModel& m, const GasModel::Source& source, double supply_pa, double chamber_pa, double asked) {
-  const double scale = m.meter_m2 * supply_pa / source.root_mrt, ratio = chamber_pa / supply_pa;
+double meter_limit_mol_s(const GasModel& m, const GasState& s, const GasModel::Source& source, double asked) {
+  const double supply_pa = s.room.barometer_pa + s.supply_pa, chamber_pa = s.chamber_pa, root_mrt = source.root_mrt * s.room.root_share;
+  const double scale = m.meter_m2 * supply_pa / root_mrt, ratio = chamber_pa / supply_pa;
   if (scale * source.nozzle.choked_psi * std::min(1.0, (1.0 - ratio) / (1.0 - source.nozzle.critical_ratio)) > asked) return asked;
-  return nozzle_flow(source.nozzle, m.meter_m2, supply_pa, chamber_pa, source.root_mrt).mol_s;
+  return nozzle_flow(source.nozzle, m.meter_m2, supply_pa, chamber_pa, root_mrt).mol_s;
 }
 
 // The mass-flow controllers' own loops: first order to what is asked, never more than wide open.
@@ -527,7 +544,7 @@ void step_meters(const GasModel& m, GasState& s, Setting& set, double period_s) 
     s.supply_gain = 1.0 - std::exp(-period_s / m.supply.decay_s);
     s.gain_period_s = period_s;
   }
-  s.supply_pa += ((set.disturbances.supply_exhausted ? 0.0 : m.supply.regulated_pa) - s.supply_pa) * s.supply_gain;
+  s.supply_pa += ((set.disturbances.supply_exhausted ? 0.0 : s.room.supply_pa) - s.supply_pa) * s.supply_gain;
   set.meter_gas = {static_cast<std::size_t>(std::clamp(set.commands.gas, 0, 4)), static_cast<std::size_t>(m.blend_gas)};
   for (std::size_t k = 0; k < 2; ++k) {
     const std::size_t gas = set.meter_gas[k];
@@ -535,7 +552,7 @@ void step_meters(const GasModel& m, GasState& s, Setting& set, double period_s) 
     const double asked = open ? std::clamp(set.commands.meter_set[k], 0.0, 1.1) : 0.0;
     double target = asked * m.meter.full_scale_slm * slm_mol_s * m.supplied[gas].conversion;
     if (target > 0.0) {
-      target = std::min(target, meter_limit_mol_s(m, m.supplied[gas], m.barometer_pa + s.supply_pa, s.chamber_pa, target));
+      target = std::min(target, meter_limit_mol_s(m, s, m.supplied[gas], target));
     }
     const double before = open ? s.meter_mol_s[k] : 0.0;      // the process valve cuts at once
     s.meter_mol_s[k] = open ? before + (target - before) * s.meter_gain : 0.0;
@@ -548,7 +565,7 @@ void step_meters(const GasModel& m, GasState& s, Setting& set, double period_s) 
 void step_samples(const GasModel& m, GasState& s, double period_s) {
   const double swept = s.flows.exhaust;
   if (swept < 1e-8) return;
-  const double line_s = m.sample_line_m3 * s.chamber_pa / (gas_r * m.ambient_k * swept);
+  const double line_s = m.sample_line_m3 * s.chamber_pa / (gas_r * s.room.ambient_k * swept);
   const double per_mol = 1.0 / total(s.chamber_mol);
   s.oxygen_fraction += (s.chamber_mol[o2] * per_mol - s.oxygen_fraction) * period_s / (period_s + m.oxygen_lag_s + line_s);
   s.water_fraction += (s.chamber_mol[h2o] * per_mol - s.water_fraction) * period_s / (period_s + m.dew_point_lag_s + line_s);

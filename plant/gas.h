@@ -25,7 +25,8 @@ struct GasSurface { int node = 0; double area_m2 = 0.0; };
 
 struct GasModel {
   double volume_m3 = 12e-3, pore_m3 = 2e-3, hose_m3 = 1e-3;
-  double pore_k = 313.15, ambient_k = 293.15, barometer_pa = 100.8e3;
+  double pore_k = 313.15;
+  double ambient_k = 293.15, barometer_pa = 100.8e3;   // the furnace's own: what nozzles were rated at, and where a run begins
   double film_m = 8e-3;                            // still gas between a surface and the mean of the gas
   std::array<GasSurface, gas_surfaces_max> surface{};
   int surfaces = 0;
@@ -70,7 +71,15 @@ struct GasFlows {
   double pump = 0.0, water = 0.0;                  // pumped; desorbed
 };
 
+// What the gas is in, which may change in a run (environment.h).
+struct GasRoom {
+  double barometer_pa = 100.8e3, ambient_k = 293.15;
+  double supply_pa = 40e3;                         // gauge, what the supply is regulated to
+  double root_share = 1.0;                         // sqrt(ambient_k / the model's): scales the root_mrt of what comes in
+};
+
 struct GasState {
+  GasRoom room{};
   Amounts chamber_mol{};                           // free gas and pores
   Amounts hose_mol{};
   double gas_k = 293.15;                           // of the free gas
@@ -82,7 +91,7 @@ struct GasState {
   GasFlows flows{};
   int parts = 1;                                   // the last period was cut into these
   // Properties of what is in the chamber, taken afresh now and then
-  double fresh_age_s = 1e9, desorption_age_s = 1e9, fresh_pa = 0.0, fresh_k = 0.0;
+  double fresh_age_s = 1e9, desorption_age_s = 1e9, fresh_pa = 0.0, fresh_k = 0.0, fresh_room_k = 0.0;
   Amounts fresh_fraction{};
   double root_mrt = 1.0, film_w_m2k = 0.0;
   NozzleGas nozzle{};
@@ -96,7 +105,10 @@ struct GasState {
 };
 
 GasModel build_gas(const Furnace& furnace);        // throws std::invalid_argument with the field's name
-GasState start_gas(const GasModel& model, double gas_k);
+GasState start_gas(const GasModel& model, double gas_k);                        // in the room of the furnace file
+GasState start_gas(const GasModel& model, double gas_k, const GasRoom& room);   // root_share is found
+// From now on. The moles stay as they are; the hose's pressure goes with the room's temperature.
+void set_room(const GasModel& model, GasState& state, double barometer_pa, double ambient_k, double supply_pa);
 
 // One period. surface_k: temperatures of the solids by core node. heat_w: what the gas gave to each of them on average is
 // added there. Returns the heat given to the plug, where gas enters its pores [W].

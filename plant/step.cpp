@@ -25,7 +25,7 @@ void read_temperatures(const State& s, ProcessValues& p) {
 
 void read_gas(const Model& m, const State& s, const Commands& c, ProcessValues& p) {
   p.retort_pa = s.gas.chamber_pa;
-  p.barometer_pa = m.gas.barometer_pa;
+  p.barometer_pa = s.gas.room.barometer_pa;
   const double per_mol = 1.0 / chamber_total_mol(s.gas);
   p.argon_fraction = s.gas.chamber_mol[static_cast<std::size_t>(Species::ar)] * per_mol;
   p.helium_fraction = s.gas.chamber_mol[static_cast<std::size_t>(Species::he)] * per_mol;
@@ -33,7 +33,7 @@ void read_gas(const Model& m, const State& s, const Commands& c, ProcessValues& 
   p.meter_conversion = {m.gas.supplied[static_cast<std::size_t>(c.gas)].conversion,
                         m.gas.supplied[static_cast<std::size_t>(m.gas.blend_gas)].conversion};
   p.oxygen_ppm = s.gas.oxygen_fraction * 1e6;
-  p.cell_pa = m.gas.barometer_pa;            // both stand in the exhaust line, at the barometer's pressure
+  p.cell_pa = s.gas.room.barometer_pa;            // both stand in the exhaust line, at the barometer's pressure
   p.dew_point_degc = dew_point_fast_degc(s.gas.water_fraction * p.cell_pa);
   p.supply_pa = s.gas.supply_pa;
 }
@@ -49,7 +49,7 @@ void read_contacts(const Model& m, const State& s, const Commands& c, const Dist
   p.exhaust_open = c.exhaust_open;
   p.isolation_open = c.isolation_open;
   p.supply_present = s.gas.supply_pa > m.gas.supply.present_pa;
-  p.over_pressure = s.gas.chamber_pa - m.gas.barometer_pa > m.furnace.instruments.over_pressure_pa;
+  p.over_pressure = s.gas.chamber_pa - s.gas.room.barometer_pa > m.furnace.instruments.over_pressure_pa;
   p.limiter_healthy = !s.actuators.limiter_tripped;
   p.key_commissioning = d.key_commissioning;
   p.bypass_open = c.bypass_open;
@@ -90,9 +90,9 @@ std::string sentence(const char* what, double at_s) {
 // Slow sensors that stand beside the furnace: heated oxygen cell, terminal block.
 void step_surroundings(const Model& m, State& s, const Disturbances& d, double period_s) {
   const Furnace& f = m.furnace;
-  const double set_k = d.mains_lost ? m.thermal.ambient_k : f.instruments.oxygen_cell_set_degc + zero_degc_k;
+  const double set_k = d.mains_lost ? s.thermal.ambient_k : f.instruments.oxygen_cell_set_degc + zero_degc_k;
   s.oxygen_cell_k += (set_k - s.oxygen_cell_k) * period_s / (period_s + f.instruments.oxygen_cell_warm_s);
-  const double block_k = m.thermal.ambient_k + f.casing.cold_junction_share * (s.thermal.casing_k - m.thermal.ambient_k);
+  const double room_k = s.thermal.ambient_k, block_k = room_k + f.casing.cold_junction_share * (s.thermal.casing_k - room_k);
   s.cold_junction_k += (block_k - s.cold_junction_k) * period_s / (period_s + f.casing.cold_junction_lag_s);
 }
 
@@ -102,13 +102,27 @@ double held_energy_j(const Model& m, const State& s) { return thermal_energy_j(s
 
 NotFinite::NotFinite(const char* what, double when_s) : std::runtime_error(sentence(what, when_s)), at_s(when_s) {}
 
-State initial_state(const Model& m, std::uint64_t seed) {
+Environment environment_of(const Model& m) {
+  return {m.gas.barometer_pa, m.furnace.surroundings.ambient_degc, m.actuators.actual_v, m.gas.supply.regulated_pa};
+}
+
+void set_environment(const Model& m, State& s, const Environment& environment) {
+  s.thermal.ambient_k = environment.ambient_degc + zero_degc_k;
+  set_room(m.gas, s.gas, environment.barometer_pa, s.thermal.ambient_k, environment.supply_pa);
+  s.actuators.supplied_v = environment.mains_v;
+}
+
+State initial_state(const Model& m, std::uint64_t seed) { return initial_state(m, seed, environment_of(m)); }
+
+State initial_state(const Model& m, std::uint64_t seed, const Environment& environment) {
   State s;
   s.thermal = start_thermal(m.thermal);
-  s.gas = start_gas(m.gas, m.thermal.start_k);
+  s.thermal.ambient_k = environment.ambient_degc + zero_degc_k;
+  s.gas = start_gas(m.gas, m.thermal.start_k, {environment.barometer_pa, s.thermal.ambient_k, environment.supply_pa, 1.0});
   s.actuators = start_actuators(m.actuators);
+  s.actuators.supplied_v = s.actuators.mains_v = environment.mains_v;
   s.oxygen_cell_k = m.furnace.initial.oxygen_cell_degc + zero_degc_k;
-  s.cold_junction_k = m.thermal.ambient_k;
+  s.cold_junction_k = s.thermal.ambient_k;
   read_process(m, s, unpowered_commands(), Disturbances{});
   s.station = initial_station(m.station, s.process, seed);
   s.start_energy_j = held_energy_j(m, s);

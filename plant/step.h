@@ -9,6 +9,7 @@
 #include <span>
 #include <stdexcept>
 
+#include "plant/environment.h"
 #include "plant/furnace.h"
 #include "plant/model.h"
 #include "plant/process_values.h"
@@ -23,7 +24,13 @@ struct NotFinite : std::runtime_error {
 };
 
 Model build(const Furnace& furnace);                        // throws std::invalid_argument with the field's name
+Environment environment_of(const Model& model);            // of the furnace file
 State initial_state(const Model& model, std::uint64_t seed);
+// A chamber begins with the absolute pressure and the temperature of the furnace file, whatever surrounds it.
+State initial_state(const Model& model, std::uint64_t seed, const Environment& environment);
+
+// From the next step on. Called only when something has changed: the state keeps it.
+void set_environment(const Model& model, State& state, const Environment& environment);
 
 // One request on the field line, as received (damaged ones included), as of the boundary the state stands at: applies
 // outputs, latches inputs, returns the answer's size (0: silence).

@@ -393,7 +393,8 @@ void add_faces(const ThermalModel& m, ThermalState& s, const CoreValues& middle_
 
 void add_opening(const ThermalModel& m, ThermalState& s, bool open, CoreMatrix& gain_w_k, CoreValues& flow_w) {
   s.open = open;
-  const double room = m.ambient_k * m.ambient_k * m.ambient_k * m.ambient_k;
+  s.opening_ambient_k = s.ambient_k;
+  const double room = s.ambient_k * s.ambient_k * s.ambient_k * s.ambient_k;
   for (std::size_t i = 0; i < core_nodes; ++i) {
     const double area = open ? stefan_boltzmann_w_m2k4 * m.opening_m2[i] : 0.0;
     const double cube = s.t_k[i] * s.t_k[i] * s.t_k[i];
@@ -424,9 +425,9 @@ void refresh_core(const ThermalModel& m, ThermalState& s, bool open, double peri
 }
 
 void step_casing(const ThermalModel& m, ThermalState& s, double heat_j, double step_s) {
-  const double rise = s.casing_k - m.ambient_k, size = std::abs(rise);
+  const double rise = s.casing_k - s.ambient_k, size = std::abs(rise);
   const double h = m.casing_convection * std::sqrt(std::sqrt(size));
-  const double cube = s.casing_k * s.casing_k * s.casing_k, room = m.ambient_k * m.ambient_k * m.ambient_k * m.ambient_k;
+  const double cube = s.casing_k * s.casing_k * s.casing_k, room = s.ambient_k * s.ambient_k * s.ambient_k * s.ambient_k;
   const double radiation = m.casing_emissivity * stefan_boltzmann_w_m2k4;
   const double loss = m.casing_m2 * (h * rise + radiation * (cube * s.casing_k - room));
   const double slope = m.casing_m2 * (1.25 * h + 4.0 * radiation * cube);
@@ -442,7 +443,7 @@ void step_deep(const ThermalModel& m, ThermalState& s) {
     refresh_chain(m.chain, s.chain, step_s);
     s.since_chain_refresh_s = 0.0;
   }
-  const Lanes ends{s.casing_k, s.casing_k, s.casing_k, m.ambient_k};
+  const Lanes ends{s.casing_k, s.casing_k, s.casing_k, s.ambient_k};
   const Lanes left = step_chain(s.chain, s.deep_heat_j, ends);
   step_casing(m, s, left[lane::barrel] + left[lane::rear] + left[lane::front], step_s);
   s.plug_loss_j += left[lane::plug];
@@ -458,6 +459,7 @@ bool has_moved(const ThermalState& s, double by_k) {
 // Every 10 s if anything has moved enough to matter, at once if a node has run far from where its equations were linearised.
 bool needs_refresh(ThermalState& s, bool open) {
   if (s.open != open || has_moved(s, core_refresh_k)) return true;
+  if (open && std::abs(s.ambient_k - s.opening_ambient_k) > core_still_k) return true;    // the room it radiates to has moved
   if (s.since_refresh_s < core_refresh_s) return false;
   s.since_refresh_s = 0.0;
   return has_moved(s, core_still_k);
@@ -467,6 +469,7 @@ bool needs_refresh(ThermalState& s, bool open) {
 
 ThermalState start_thermal(const ThermalModel& m) {
   ThermalState s;
+  s.ambient_k = m.ambient_k;
   s.casing_k = m.start_k;
   start_chain(m.chain, s.chain, m.start_k);
   for (std::size_t i = 0; i < core_nodes; ++i) {

@@ -71,7 +71,7 @@ struct ThermalModel {
   std::array<double, 4> panel_w{};            // at nominal mains
   std::array<int, 4> panel_zone{};            // 0-based
   double casing_j_k = 1.0, casing_m2 = 1.0, casing_emissivity = 0.8, casing_convection = 1.6;
-  double ambient_k = 293.15;
+  double ambient_k = 293.15;                  // where a run begins; then ThermalState's
   double start_k = 293.15;
   double macro_s = 1.0;                       // step of the chains; shorter where thin cells ask for it
 };
@@ -91,6 +91,8 @@ struct ThermalState {
   CoreValues opening_w_k{}, opening_w{};      // linearised loss through the opening
   ChainState chain{};
   double casing_k = 293.15;
+  double ambient_k = 293.15;                  // room, now
+  double opening_ambient_k = 0.0;             // room, as of the last refresh
   double period_s = 0.0;                      // the matrices are for this period
   double since_refresh_s = 0.0, since_chain_s = 0.0, since_chain_refresh_s = 0.0;
   int macro_ticks = 0, macro_tick = 0;

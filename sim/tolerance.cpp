@@ -23,11 +23,13 @@ constexpr TubeRow tube_rows[] = {
     {"plant.power", "W", 3000.0, 0.01, 0.0},
     {"dew_point.pv", "degC", 120.0, 0.01, 0.0},
     {"plant.gas.dew_point", "degC", 120.0, 0.02, 0.0},
+    {"plant.ambient", "degC", 80.0, 0.01, 0.0},
     {"plant.*", "degC", 1000.0, 0.003, 0.0},
     {"*", "degC", 1000.0, 0.002, 0.0},
     {"pressure.*", "Pa gauge", 20000.0, 0.01, 0.0},
     {"plant.gas.gauge", "Pa", 20000.0, 0.015, 0.0},
     {"vacuum.pv", "Pa", 1333.22, 0.001, 0.02},
+    {"plant.barometer", "Pa", 30000.0, 0.001, 0.0},
     {"plant.*", "Pa", 1000.0, 0.001, 0.03},        // from a fine vacuum to the barometer: mostly of the value
     {"plant.*", "slm", 5.0, 0.02, 0.02},
     {"*", "slm", 5.0, 0.01, 0.01},
