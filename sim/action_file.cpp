@@ -52,7 +52,7 @@ std::vector<OperatorAction> each_of(const OperatorAction& first, const ActionKin
   std::vector<OperatorAction> actions;
   for (const SetPoint& point : read_set_points(map, kind)) {
     OperatorAction& action = actions.emplace_back(first);
-    const bool timed = action.when.segment.empty() && action.when.phase.empty() && action.when.condition.empty();
+    const bool timed = action.when.timed();
     if (timed) action.when.at_s = std::max(action.when.at_s, 0.0);
     (timed ? action.when.at_s : action.when.after_s) += point.time_s;
     action.value = static_cast<float>(point.value);

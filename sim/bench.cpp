@@ -171,8 +171,7 @@ std::vector<std::uint32_t> Bench::Impl::take_over_moments(const Impl& past) {
         find(scenario.faults, fault_known, [&](const auto& other) { return write_faults({old}, 0) == write_faults({other}, 0); }));
 
   const auto check_new = [&](const Moment& moment, bool known) {
-    const bool timed = moment.segment.empty() && moment.phase.empty() && moment.condition.empty();
-    if (known || !timed || clock.ticks(std::max(moment.at_s, 0.0) + moment.after_s) >= past.tick) return;
+    if (known || !moment.timed() || clock.ticks(std::max(moment.at_s, 0.0) + moment.after_s) >= past.tick) return;
     throw InputError(moment.place, fmt::format("something new at {:g} s", std::max(moment.at_s, 0.0) + moment.after_s),
                      fmt::format("a time after the fork at {:g} s", clock.time_s(past.tick)));
   };
@@ -310,7 +309,7 @@ void Bench::Impl::observe() {
 
   report_outcome();
   watch.observe(frame, time_s, errors, clock.period_s(), events);
-  moments.observe(tick, frame, time_s);
+  moments.observe(tick, frame, time_s, events);
 }
 
 void Bench::Impl::report_outcome() {

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "sim/endpoint.h"
+#include "sim/event.h"
 #include "sim/scenario.h"
 #include "sim/signals.h"
 
@@ -19,13 +20,6 @@ struct State;
 namespace sim {
 
 class TapeWriter;
-
-struct Event {
-  double time_s = 0.0;
-  std::string source;    // operator, programme, atmosphere, alarm, interlock, fault, line, plant, bench
-  std::string kind;      // short word: begins, ends, raised, cleared, sent, refused, ...
-  std::string text;
-};
 
 struct LineStatistics {
   std::uint64_t frames = 0;         // complete exchanges on the field line: request heard whole, answer sent whole

@@ -7,7 +7,7 @@
 #include <string>
 #include <vector>
 
-#include "sim/bench.h"
+#include "sim/event.h"
 #include "sim/scenario.h"
 #include "sim/signals.h"
 

@@ -2,11 +2,14 @@
 
 #include <fmt/format.h>
 
+#include "sim/event_match.h"
+
 namespace sim {
 
 namespace {
 
 constexpr double longest_s = 30.0 * 86400.0;
+constexpr double times_max = 1e6;
 
 #define SAGGAR_AT(member) [](auto& moment) -> auto& { return moment.member; }
 
@@ -17,8 +20,15 @@ std::vector<Field> make_fields() {
   fields.push_back(text_field<Moment>("segment", SAGGAR_AT(segment), false, "when this segment of the programme begins"));
   fields.push_back(text_field<Moment>("phase", SAGGAR_AT(phase), false, "when this phase of the atmosphere begins"));
   fields.push_back(text_field<Moment>("when", SAGGAR_AT(condition), false, "the first tick at which this expression holds"));
+  for (Field& field : event_fields<Moment>("event", SAGGAR_AT(event), "when something happens")) fields.push_back(std::move(field));
   fields.push_back(optional<Moment>(quantity_field<Moment>("after", "s", SAGGAR_AT(after_s), 0.0, longest_s, "", "so much later"),
                                     [](const Moment& moment) { return moment.after_s > 0.0; }));
+  fields.push_back(optional<Moment>(quantity_field<Moment>("every", "s", SAGGAR_AT(every_s), 0.01, longest_s, "",
+                                                           "again and again at this distance from the first time"),
+                                    [](const Moment& moment) { return moment.every_s > 0.0; }));
+  fields.push_back(optional<Moment>(integer_field<Moment>("times", SAGGAR_AT(times), 1.0, times_max, "",
+                                                          "so often in all; without `every`, each time it begins, holds or happens anew"),
+                                    [](const Moment& moment) { return moment.times > 0; }));
   return fields;
 }
 
@@ -34,13 +44,18 @@ const std::vector<Field>& moment_fields() {
 void check_moment(const YamlNode& map, const Moment& moment, const Vocabulary& vocabulary) {
   const YamlNode* first = nullptr;
   for (const YamlNode& node : map.keys) {
-    if (node.text != "at" && node.text != "segment" && node.text != "phase" && node.text != "when") continue;
-    if (first) throw InputError(node.place, "`" + first->text + "` and `" + node.text + "` together", "one of at, segment, phase, when");
+    if (node.text != "at" && node.text != "segment" && node.text != "phase" && node.text != "when" && node.text != "event") continue;
+    if (first)
+      throw InputError(node.place, "`" + first->text + "` and `" + node.text + "` together", "one of at, segment, phase, when, event");
     first = &node;
   }
   if (!moment.segment.empty()) vocabulary.check_segment(moment.segment, map.child("segment")->place);
   if (!moment.phase.empty()) vocabulary.check_phase(moment.phase, map.child("phase")->place);
   if (!moment.condition.empty()) vocabulary.check_condition(*map.child("when"));
+  if (moment.event.given()) check_event(*map.child("event"), moment.event, vocabulary.programme.names);
+  if (moment.times > 0 && moment.every_s <= 0.0 && moment.timed())
+    throw InputError(map.child("times")->place, "`times` of something that comes at one time",
+                     "`every` beside it, or a moment that can come again: segment, phase, when, event");
 }
 
 std::string describe(const Moment& moment) {
@@ -49,7 +64,11 @@ std::string describe(const Moment& moment) {
   if (!moment.segment.empty()) text = fmt::format("when segment `{}` begins", moment.segment);
   if (!moment.phase.empty()) text = fmt::format("when the atmosphere is {}", moment.phase);
   if (!moment.condition.empty()) text = fmt::format("as soon as {}", moment.condition);
+  if (moment.event.given()) text = "when " + describe(moment.event);
   if (moment.after_s > 0.0) text = fmt::format("{:.6g} s after: {}", moment.after_s, text);
+  const std::string often = moment.times > 0 ? fmt::format(", {} times in all", moment.times) : "";
+  if (moment.every_s > 0.0) return text + fmt::format(", then every {:.6g} s{}", moment.every_s, often);
+  if (moment.times > 1) return text + ", each time anew" + often;
   return text;
 }
 

@@ -1,4 +1,4 @@
-// When something happens: the keys `at`, `segment`, `phase`, `when` and `after` of actions and faults.
+// When something happens: the keys `at`, `segment`, `phase`, `when`, `event`, `after`, `every` and `times` of actions and faults.
 #pragma once
 
 #include "sim/fields.h"
@@ -9,7 +9,7 @@ namespace sim {
 
 const std::vector<Field>& moment_fields();   // on a Moment
 
-// At most one of `at`, `segment`, `phase`, `when`; names and expression against the vocabulary. Throws InputError.
+// At most one of `at`, `segment`, `phase`, `when`, `event`; names and expression against the vocabulary. Throws InputError.
 void check_moment(const YamlNode& map, const Moment& moment, const Vocabulary& vocabulary);
 
 // "10 min after segment `soak` begins"

@@ -1,6 +1,6 @@
-// Turns a scenario's moments (a time, the beginning of a segment or phase, a condition, each with a delay) into the ticks at
+// Turns a scenario's moments (a time, the beginning of a segment or phase, a condition, an event, each with a delay) into the ticks at
 // which something is due. What is seen in one tick is due at the next at the earliest: an operator cannot act on what has not
-// been shown. Each moment comes once.
+// been shown. Each moment comes once, unless it says how often.
 #pragma once
 
 #include <cstdint>
@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "sim/clock.h"
+#include "sim/event.h"
 #include "sim/expression.h"
 #include "sim/scenario.h"
 #include "sim/signals.h"
@@ -30,23 +31,32 @@ class MomentWatch {
   // What is due at the start of this tick, in the order in which it was added.
   std::span<const std::uint32_t> due(std::uint64_t tick);
   // What the tick just done has shown.
-  void observe(std::uint64_t tick, std::span<const double> frame, double time_s);
+  void observe(std::uint64_t tick, std::span<const double> frame, double time_s, std::span<const Event> events = {});
 
  private:
-  enum class Kind : std::uint8_t { segment, phase, condition };
+  enum class Kind : std::uint8_t { segment, phase, condition, event };
   struct Waiting {
     Kind kind = Kind::segment;
     double code = 0.0;              // of segment or phase
     Expression condition;
+    EventPattern event;
     std::uint64_t after_ticks = 0;
     std::uint32_t id = 0;
+    std::uint64_t left = 1;         // so often it is still waited for
+    bool held = false;              // condition: at the tick before
+    std::uint64_t every_ticks = 0;  // once it has come, at this distance again; 0: not
+    std::uint64_t times = 1;        // that often, with the first
   };
   struct Due {
     std::uint64_t tick = 0;
     std::uint32_t id = 0;
+    std::uint64_t every_ticks = 0;
+    std::uint64_t left = 1;         // so often it is still to come, this time counted
   };
 
-  void schedule(std::uint64_t tick, std::uint32_t id);
+  void schedule(const Due& due);
+  bool comes(Waiting& waiting, bool segment_begins, bool phase_begins, std::span<const double> frame, double time_s,
+             std::span<const Event> events) const;
 
   const SignalTable& table_;
   const ProgrammeSource& programme_;

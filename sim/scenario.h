@@ -23,14 +23,25 @@ struct ProgrammeSource {
   std::vector<std::string> names;   // one per segment, unique; "leak test", "soak"
 };
 
+// Which events are meant (event_match.h). Empty kind and text: any.
+struct EventPattern {
+  std::string source, kind, text;
+  bool given() const { return !source.empty() || !kind.empty() || !text.empty(); }
+};
+
 // When something happens or a window is open. Empty text and negative times: not used.
 struct Moment {
   double at_s = -1.0;          // simulated time
   std::string segment;         // when the named segment begins
   std::string phase;           // when the atmosphere phase begins (rest, evacuating, ...)
   std::string condition;       // first tick the expression holds
+  EventPattern event;          // when such an event happens
   double after_s = 0.0;        // delay after any of the above
+  double every_s = -1.0;       // again and again at this distance from the first
+  std::int64_t times = 0;      // so often in all, 0 without limit. Without every_s: at each beginning anew, once if not given
   SourcePlace place;
+
+  bool timed() const { return segment.empty() && phase.empty() && condition.empty() && !event.given(); }
 };
 
 struct OperatorAction {

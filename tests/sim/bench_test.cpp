@@ -10,6 +10,7 @@
 #include <gtest/gtest.h>
 
 #include "sim/difference.h"
+#include "sim/event_match.h"
 #include "sim/tape.h"
 #include "tests/sim/short_run.h"
 
@@ -26,6 +27,7 @@ std::vector<Event> events_of(const sim::Scenario& scenario) {
   Bench bench(scenario, endpoint("host"));
   std::vector<Event> events;
   while (bench.advance()) events.insert(events.end(), bench.events().begin(), bench.events().end());
+  for (const Event& event : events) EXPECT_TRUE(sim::known_event(event)) << event.source << " " << event.kind;
   return events;
 }
 

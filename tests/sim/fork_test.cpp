@@ -34,7 +34,15 @@ sim::Scenario eventful_run() {
   hold.when.after_s = 60.0;
   sim::OperatorAction resume = action(fw::Command::resume, "resume");
   resume.when.condition = "held_for(programme.state == held) > 15 s";
-  scenario.actions = {start, hold, resume};
+  sim::OperatorAction often = action(fw::Command::acknowledge, "acknowledge by the clock");
+  often.when.at_s = 12.0;
+  often.when.every_s = 31.0;
+  often.when.times = 5;
+  sim::OperatorAction anew = action(fw::Command::acknowledge, "acknowledge the alarm");
+  anew.when.event = {"alarm", "raised", "line"};
+  anew.when.after_s = 2.0;
+  anew.when.times = 3;
+  scenario.actions = {start, hold, resume, often, anew};
   return scenario;
 }
 
@@ -81,6 +89,8 @@ TEST(Fork, of_the_same_scenario_is_the_whole_run) {
   };
   ASSERT_EQ(count("acceptedhold"), 1);     // the run has in it what is to be forked through
   ASSERT_EQ(count("acceptedresume"), 1);
+  ASSERT_EQ(count("sentacknowledge by the clock"), 5);
+  ASSERT_EQ(count("sentacknowledge the alarm"), 3);
   for (const double at_s : {0.0, 0.1, 1.0, 1.1, 15.0, 15.1, 33.3, 61.1, 61.2, 61.7, 70.0, 76.5, 91.0, 91.1, 91.3, 100.2, 102.0, 104.9,
                             110.4, 112.3, 130.2, 150.0})
     expect_equal(forked(scenario, scenario, at_s), measure, at_s);

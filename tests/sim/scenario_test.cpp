@@ -40,6 +40,11 @@ actions:
     after: 10 min
   - set_flow: 1 slm
     when: plant.load.core > 400 degC
+  - acknowledge:
+    event: {source: alarm, kind: raised, text: oxygen high}
+    after: 30 s
+    every: 10 min
+    times: 5
 faults:
   - thermocouple_open: {channel: load}
     segment: up
@@ -101,6 +106,9 @@ void expect_same(const Scenario& a, const Scenario& b) {
     EXPECT_EQ(a.actions[i].value, b.actions[i].value);
     EXPECT_EQ(a.actions[i].when.condition, b.actions[i].when.condition);
     EXPECT_EQ(a.actions[i].when.after_s, b.actions[i].when.after_s);
+    EXPECT_EQ(a.actions[i].when.event.text, b.actions[i].when.event.text);
+    EXPECT_EQ(a.actions[i].when.every_s, b.actions[i].when.every_s);
+    EXPECT_EQ(a.actions[i].when.times, b.actions[i].when.times);
   }
   ASSERT_EQ(a.faults.size(), b.faults.size());
   for (std::size_t i = 0; i < a.faults.size(); ++i) {
@@ -145,7 +153,7 @@ TEST(Scenario, HoldsWhatTheFileSays) {
   EXPECT_EQ(scenario.programme.segments[3].duration_ms, 1800000u);
   EXPECT_EQ(scenario.programme.segments[4].jump, 2);
   EXPECT_EQ(scenario.programme.names[4], "repeat 5");
-  ASSERT_EQ(scenario.actions.size(), 2u);
+  ASSERT_EQ(scenario.actions.size(), 3u);
   EXPECT_EQ(scenario.actions[0].command, fw::Command::hold);
   EXPECT_DOUBLE_EQ(scenario.actions[0].when.after_s, 600.0);
   EXPECT_EQ(scenario.actions[1].argument, 2);
@@ -266,6 +274,11 @@ const Broken broken[] = {
     {"action with a value it has not", "scenario", "hold:", "hold: 3", "no value"},
     {"action without its value", "scenario", "set_flow: 1 slm", "set_flow:", "nothing"},
     {"two moments", "scenario", "    when: plant.load.core > 400 degC", "    at: 5 s\n    phase: holding", "together"},
+    {"an alarm that does not exist", "scenario", "text: oxygen high", "text: oxigen high", "nearest: oxygen high"},
+    {"an event of no source", "scenario", "source: alarm, kind", "kind", "without `source`"},
+    {"an event and a time", "scenario", "    every: 10 min", "    at: 5 s", "together"},
+    {"times of what comes once", "scenario", "    when: plant.load.core > 400 degC", "    times: 3", "can come again"},
+    {"no times at all", "scenario", "times: 5", "times: 0", "1 to"},
     {"no such furnace", "scenario", "furnace.yaml", "furness.yaml", "relative to this one"},
     {"an alias", "scenario", "title: small", "title: *small", "anchor is not defined"},
     {"an anchor", "scenario", "title: small", "title: &a small", "anchor"},
@@ -401,14 +414,14 @@ TEST(Scenario, TakesSetPointsFromAFile) {
   // by hand: on the line from 100 degC at 0 s to 160 degC at 60 s stands 125 at 25 s and 150 at 50 s
   const Files files = with_set_points("set_points", "t,heat\n0,100\n60,160\n", "unit: degC, between: linear, step: 25 s");
   const Scenario scenario = files.load();
-  ASSERT_EQ(scenario.actions.size(), 2u + 4u);
+  ASSERT_EQ(scenario.actions.size(), 3u + 4u);
   const double after_s[] = {60.0, 85.0, 110.0, 120.0};
   const float degc[] = {100.0f, 125.0f, 150.0f, 160.0f};
   for (std::size_t i = 0; i < 4; ++i) {
-    EXPECT_DOUBLE_EQ(scenario.actions[2 + i].when.after_s, after_s[i]);
-    EXPECT_EQ(scenario.actions[2 + i].when.segment, "up");
-    EXPECT_FLOAT_EQ(scenario.actions[2 + i].value, degc[i]);
-    EXPECT_EQ(scenario.actions[2 + i].command, fw::Command::change_setpoint);
+    EXPECT_DOUBLE_EQ(scenario.actions[3 + i].when.after_s, after_s[i]);
+    EXPECT_EQ(scenario.actions[3 + i].when.segment, "up");
+    EXPECT_FLOAT_EQ(scenario.actions[3 + i].value, degc[i]);
+    EXPECT_EQ(scenario.actions[3 + i].command, fw::Command::change_setpoint);
   }
   // the values are in resolved.yaml: it needs the CSV file no more
   const std::filesystem::path resolved = files.folder / "resolved.yaml";
