@@ -432,8 +432,8 @@ TEST(Scenario, TakesSetPointsFromAFile) {
   EXPECT_EQ(again.actions[3].text, scenario.actions[3].text);
 
   const Scenario held = with_set_points("set_points", "t,heat\n0,100\n60,160\n", "unit: degC, between: hold").load();
-  ASSERT_EQ(held.actions.size(), 2u + 2u);
-  EXPECT_FLOAT_EQ(held.actions[3].value, 160.0f);
+  ASSERT_EQ(held.actions.size(), 3u + 2u);
+  EXPECT_FLOAT_EQ(held.actions[4].value, 160.0f);
 }
 
 TEST(Scenario, RefusesSetPointsWithFileAndLine) {
