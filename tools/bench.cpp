@@ -1,12 +1,15 @@
 // saggar_bench SCENARIO: what one tick costs, by part, against the budgets of DEVELOPERS.md. Each part is timed alone over the
 // same ticks, best of three: the whole bench, the core (from the tape), the plant (the tape's requests), expectations, recording.
+// Then what judging costs by the kind of expectation, twenty at a time, over the ticks of the run.
 #include <algorithm>
+#include <array>
 #include <chrono>
 #include <cstdio>
 #include <exception>
 #include <filesystem>
 #include <limits>
 #include <memory>
+#include <string>
 #include <vector>
 
 #include <fmt/format.h>
@@ -119,6 +122,112 @@ double plant_s(const sim::Scenario& scenario, const fs::path& path, double perio
   });
 }
 
+// Expectations that are judged side by side.
+struct JudgedSet {
+  const char* name;
+  std::vector<sim::ExpectationSource> sources;
+};
+
+constexpr std::size_t set_size = 20;     // what the budget of 80 ns speaks of
+constexpr std::size_t block_ticks = 32;  // timed together: their frames fit into the first cache, where the bench leaves a frame
+constexpr std::size_t judges = 5;        // of each set side by side; the median of a block's times is taken
+
+sim::ExpectationSource expectation(std::size_t number, const char* predicate) {
+  sim::ExpectationSource source;
+  source.name = fmt::format("{} {}", number, predicate);
+  source.predicate = predicate;
+  return source;
+}
+
+JudgedSet copies(const char* name, const char* predicate) {
+  JudgedSet set{name, {}};
+  for (std::size_t i = 0; i < set_size; ++i) set.sources.push_back(expectation(i, predicate));
+  return set;
+}
+
+// Twenty as scenarios have them: limits, bands, distances of two signals, gates, memories, formulas over windows.
+JudgedSet mixed_set() {
+  using Form = sim::ExpectationSource::Form;
+  JudgedSet set{"20 of every kind", {}};
+  const auto add = [&](const char* predicate, Form form = Form::always) -> sim::ExpectationSource& {
+    set.sources.push_back(expectation(set.sources.size(), predicate));
+    set.sources.back().form = form;
+    return set.sources.back();
+  };
+  add("abs(heat.1.sp - heat.1.pv) < 400 K");
+  add("abs(plant.load.core - load.pv) < 12 K");
+  add("abs(plant.gas.gauge - 4 kPa) < 0.2 kPa").segments = {"soak"};
+  add("plant.gas.gauge > 3.5 kPa and plant.gas.gauge < 4.5 kPa").segments = {"ramp to dry", "dry out", "ramp to stress relief", "soak"};
+  add("plant.flow.in > 0.57 slm and plant.flow.in < 0.63 slm").segments = {"soak", "cool"};
+  add("plant.load.core < 798 degC");
+  add("heat.1.pv < 806 degC");
+  add("plant.load.surface - plant.load.core < 30 K");
+  add("plant.gas.gauge > 6 kPa", Form::never);
+  add("alarms.high == 0");
+  add("interlock.trip == 0");
+  add("atmosphere.phase == holding").while_ = "plant.power > 1 W";
+  add("plant.gas.o2 < 20 ppm").while_ = "plant.power > 1 W";
+  add("plant.gas.dew_point < -35 degC").while_ = "plant.load.surface > 400 degC";
+  add("travel(pressure.out) < 4").segments = {"soak"};
+  add("held_for(abs(load.pv - heat.1.sp) <= 10 K) >= 2 h", Form::eventually).segments = {"soak"};
+  add("programme.state == complete", Form::eventually);
+  add("plant.load.core > 780 degC").after = "plant.load.core > 780 degC";
+  add("plant.load.core > 400 degC implies plant.gas.o2 < 10 ppm");
+  add("plant.power > 1 W implies eventually[0 s, 10 min] plant.gas.gauge > 3.9 kPa");
+  return set;
+}
+
+std::vector<JudgedSet> judged_sets(const sim::Scenario& scenario) {
+  std::vector<JudgedSet> sets;
+  JudgedSet first{"the scenario's first 20", scenario.expectations};
+  if (first.sources.size() > set_size) first.sources.erase(first.sources.begin() + set_size, first.sources.end());
+  sets.push_back(std::move(first));
+  sets.push_back(mixed_set());
+  sets.push_back({"all of the scenario", scenario.expectations});
+  sets.push_back(copies("20 x signal < constant", "plant.load.core < 900 degC"));
+  sets.push_back(copies("20 x signal between two", "plant.gas.gauge > -200 kPa and plant.gas.gauge < 9 kPa"));
+  sets.push_back(copies("20 x abs(a - b) < constant", "abs(heat.1.sp - heat.1.pv) < 900 K"));
+  sets.push_back(copies("20 x code == value", "interlock.trip == 0"));
+  sets.push_back(copies("20 x travel(a) < constant", "travel(pressure.out) < 400"));
+  sets.push_back(copies("20 x always[0, 10 min] p", "always[0 s, 10 min] plant.load.core < 900 degC"));
+  return sets;
+}
+
+// Nanoseconds per tick of each set, in the order of judged_sets.
+std::vector<double> judging_ns(const sim::Scenario& scenario, const std::vector<JudgedSet>& sets, double period_s) {
+  sim::Bench bench(scenario, sim::open_endpoint({}));
+  std::vector<sim::Expectations> running;
+  for (const JudgedSet& set : sets)
+    for (std::size_t i = 0; i < judges; ++i) running.emplace_back(set.sources, bench.table(), scenario.programme.names, period_s);
+  struct Tick {
+    std::vector<double> frame;
+    double time_s;
+    int segment;
+  };
+  std::vector<Tick> block;
+  std::vector<double> sum_s(sets.size(), 0.0);
+  const auto judge_block = [&] {
+    for (std::size_t set = 0; set < sets.size(); ++set) {
+      std::array<double, judges> seconds{};
+      for (std::size_t i = 0; i < judges; ++i) {
+        const Steady::time_point begin = Steady::now();
+        for (const Tick& tick : block) running[set * judges + i].tick(tick.frame, tick.time_s, tick.segment);
+        seconds[i] = std::chrono::duration<double>(Steady::now() - begin).count();
+      }
+      std::nth_element(seconds.begin(), seconds.begin() + judges / 2, seconds.end());
+      sum_s[set] += seconds[judges / 2];
+    }
+    block.clear();
+  };
+  while (bench.advance()) {
+    block.push_back({{bench.frame().begin(), bench.frame().end()}, bench.time_s(), bench.segment()});
+    if (block.size() == block_ticks) judge_block();
+  }
+  judge_block();
+  for (double& seconds : sum_s) seconds *= 1e9 / static_cast<double>(bench.ticks());
+  return sum_s;
+}
+
 void measure(const fs::path& file) {
   const sim::Scenario scenario = sim::load_scenario(file);
   const double period_s = scenario.parameters.period_ms * 1e-3;
@@ -139,6 +248,9 @@ void measure(const fs::path& file) {
   row("expectations", judged, 80);
   row("recording and report", recorded, 70);
   row("all", whole + judged + recorded, 1000);
+  const std::vector<JudgedSet> sets = judged_sets(scenario);
+  const std::vector<double> costs = judging_ns(scenario, sets, period_s);
+  for (std::size_t i = 0; i < sets.size(); ++i) fmt::print("judging {:24} {:8.1f} ns\n", sets[i].name, costs[i]);
 }
 
 }  // namespace
