@@ -12,6 +12,7 @@ namespace sim {
 
 namespace {
 
+using Form = ExpectationSource::Form;
 constexpr double infinite = std::numeric_limits<double>::infinity();
 constexpr double instant_s = 1e-6;   // instants closer than this are one: tick times are not exact in binary
 
@@ -64,28 +65,38 @@ Expectations::Expectations(const std::vector<ExpectationSource>& sources, const 
     : sources_(expanded(sources)), phase_slot_(table.find("atmosphere.phase")), period_s_(period_s) {
   const std::vector<std::string> phases(phase_names().begin(), phase_names().end());
   for (const ExpectationSource& source : sources_) {
-    Item item;
-    item.form = source.form;
-    item.within_s = source.within_s;
-    item.due_s = source.due_s;
-    item.predicate = compiled(source.predicate, "predicate", source, table, period_s);
-    if (item.predicate.is_temporal()) item.pending_s.resize(item.predicate.horizon() + 1);
-    item.condition = condition(source.while_, "while", source, table);
-    item.after = condition(source.after, "after", source, table);
-    item.until = condition(source.until, "until", source, table);
-    item.started = item.after < 0;
-    Place place;
+    Rule rule;
+    rule.form = source.form;
+    rule.within_s = source.within_s;
+    rule.due_s = source.due_s;
+    Expression predicate = compiled(source.predicate, "predicate", source, table, period_s);
+    const FlatTruth flat = predicate.flat();
+    const bool turned = rule.form == Form::never || rule.form == Form::eventually;
+    rule.flat = turned ? flat.negated() : flat;
+    rule.condition = condition(source.while_, "while", source, table);
+    rule.after = condition(source.after, "after", source, table);
+    rule.until = condition(source.until, "until", source, table);
     for (const std::string& name : source.segments) {
-      place.in_segment.resize(segments.size() + 1, false);
-      place.in_segment[index_of(name, segments, "segment", source) + 1] = true;
+      rule.in_segment.resize(segments.size() + 1, false);
+      rule.in_segment[index_of(name, segments, "segment", source) + 1] = true;
     }
-    if (!source.phases.empty()) place.in_phase = 0;
-    for (const std::string& name : source.phases) place.in_phase |= 1u << index_of(name, phases, "phase", source);
-    places_.push_back(std::move(place));
-    items_.push_back(std::move(item));
+    if (!source.phases.empty()) rule.in_phase = 0;
+    for (const std::string& name : source.phases) rule.in_phase |= 1u << index_of(name, phases, "phase", source);
+    Item item;
+    item.started = rule.after < 0;
+    items_.push_back(item);
+    pending_s_.emplace_back(predicate.is_temporal() ? predicate.horizon() + 1 : 0);
+    first_term_.push_back(terms_.size());
+    terms_.insert(terms_.end(), rule.flat.terms().begin(), rule.flat.terms().end());
+    predicates_.push_back(std::move(predicate));
+    rules_.push_back(std::move(rule));
   }
-  awake_.reserve(items_.size());
-  violated_.reserve(items_.size());
+  for (std::vector<std::uint16_t>* list : {&awake_, &violated_, &rest_}) list->reserve(items_.size());
+  watched_.reserve(2 * conditions_.size());
+  for (std::int16_t gate = -1; gate < static_cast<std::int16_t>(conditions_.size()); ++gate) {
+    lanes_.push_back({gate, {}, 0});
+    lanes_.back().entries.reserve(items_.size());
+  }
 }
 
 std::int16_t Expectations::condition(const std::string& text, const char* key, const ExpectationSource& source, const SignalTable& table) {
@@ -94,17 +105,20 @@ std::int16_t Expectations::condition(const std::string& text, const char* key, c
     const Expression& known = conditions_[i].expression;
     if (known.text() == text && !known.has_memory()) return static_cast<std::int16_t>(i);
   }
-  conditions_.push_back({compiled(text, key, source, table), 0, false});
+  Condition made{compiled(text, key, source, table), {}};
+  made.flat = made.expression.flat();
+  conditions_.push_back(std::move(made));
   return static_cast<std::int16_t>(conditions_.size() - 1);
 }
 
 bool Expectations::holds(std::int16_t index, std::span<const double> frame, double time_s) {
   Condition& condition = conditions_[static_cast<std::size_t>(index)];
-  if (condition.looked_at != ticks_) {
-    condition.looked_at = ticks_;
-    condition.held = condition.expression.holds(frame, time_s);
-  }
-  return condition.held;
+  if (condition.looked_at == ticks_) return condition.held;
+  condition.looked_at = ticks_;
+  const FlatTruth& flat = condition.flat;
+  const double margin = flat.empty() ? 0.0 : FlatTruth::margin(flat.terms().data(), flat.terms().size(), flat.all(), frame.data());
+  const bool clear = margin > 0.0 || margin < 0.0;   // neither on the boundary nor undefined
+  return condition.held = clear ? margin > 0.0 : condition.expression.holds(frame, time_s);
 }
 
 // Which windows can be open at all, until the segment, the phase or an instant of `from` or `to` changes it.
@@ -114,7 +128,7 @@ void Expectations::renew(double time_s, int segment, int phase) {
   for (std::uint16_t i = 0; i < items_.size(); ++i) {
     Item& item = items_[i];
     const ExpectationSource& source = sources_[i];
-    const Place& where = places_[i];
+    const Rule& rule = rules_[i];
     const double from_s = source.from_s - instant_s;
     const double past_s = source.to_s < 0.0 ? infinite : source.to_s + instant_s;
     for (const double instant : {from_s, past_s}) {
@@ -122,115 +136,213 @@ void Expectations::renew(double time_s, int segment, int phase) {
     }
     const std::size_t place = static_cast<std::size_t>(segment + 1);
     item.reachable = time_s >= from_s && time_s < past_s &&
-                     (where.in_segment.empty() || (place < where.in_segment.size() && where.in_segment[place])) &&
-                     (phase < 0 || phase > 31 ? where.in_phase == ~0u : ((where.in_phase >> phase) & 1u) != 0);
+                     (rule.in_segment.empty() || (place < rule.in_segment.size() && rule.in_segment[place])) &&
+                     (phase < 0 || phase > 31 ? rule.in_phase == ~0u : ((rule.in_phase >> phase) & 1u) != 0);
     if (item.ended && !item.open) continue;
-    const bool awaits_end = item.opened && item.until >= 0;
+    const bool awaits_end = item.opened && rule.until >= 0;
     if (item.reachable || item.open || !item.started || awaits_end) awake_.push_back(i);
   }
 }
 
-bool Expectations::window_open(Item& item, std::span<const double> frame, double time_s) {
-  if (!item.started) item.started = holds(item.after, frame, time_s);
-  if (item.until >= 0 && item.opened && !item.ended) item.ended = holds(item.until, frame, time_s);
+bool Expectations::window_open(std::size_t index, std::span<const double> frame, double time_s) {
+  Item& item = items_[index];
+  const Rule& rule = rules_[index];
+  if (!item.started) item.started = holds(rule.after, frame, time_s);
+  if (rule.until >= 0 && item.opened && !item.ended) item.ended = holds(rule.until, frame, time_s);
   if (!item.started || !item.reachable || item.ended) return false;
-  return item.condition < 0 || holds(item.condition, frame, time_s);
+  return rule.condition < 0 || holds(rule.condition, frame, time_s);
 }
 
 void Expectations::tick(std::span<const double> frame, double time_s, int segment) {
   ++ticks_;
   last_s_ = time_s;
   violated_.clear();
-  const double phase = phase_slot_ < 0 ? -1.0 : frame[static_cast<std::size_t>(phase_slot_)];
-  if (segment != segment_ || phase != phase_ || time_s >= renew_s_) {
+  if (at_edge(frame, time_s, segment)) {
     segment_ = segment;
-    phase_ = phase;
-    renew(time_s, segment, phase >= 0.0 && phase < 32.0 ? static_cast<int>(phase) : -1);
+    phase_ = phase_slot_ < 0 ? -1.0 : frame[static_cast<std::size_t>(phase_slot_)];
+    renew(time_s, segment, phase_ >= 0.0 && phase_ < 32.0 ? static_cast<int>(phase_) : -1);
+    for (const std::uint16_t index : awake_) look(index, frame, time_s);
+    arrange();
+    return;
   }
-  for (const std::uint16_t index : awake_) look(index, frame, time_s);
+  for (Lane& lane : lanes_) {
+    if (lane.entries.empty() || (lane.gate >= 0 && !holds(lane.gate, frame, time_s))) continue;
+    judge(lane, frame, time_s);
+  }
+  for (const std::uint16_t index : rest_) look(index, frame, time_s);
+  if (violated_.size() > 1) std::sort(violated_.begin(), violated_.end());
+}
+
+// Does anything happen in this tick by which a window may begin or end (but for `while`)?
+bool Expectations::at_edge(std::span<const double> frame, double time_s, int segment) {
+  if (segment != segment_ || time_s >= renew_s_) return true;
+  if (phase_slot_ >= 0 && frame[static_cast<std::size_t>(phase_slot_)] != phase_) return true;
+  for (const std::int16_t index : watched_)
+    if (holds(index, frame, time_s)) return true;
+  return false;
+}
+
+// Sorts what is awake for the ticks to come, until the next edge.
+void Expectations::arrange() {
+  count_lanes();
+  for (Lane& lane : lanes_) lane.entries.clear();
+  rest_.clear();
+  watched_.clear();
+  for (const std::uint16_t index : awake_) {
+    const Item& item = items_[index];
+    const Rule& rule = rules_[index];
+    if (!item.started) watch(rule.after);
+    if (rule.until >= 0 && item.opened && !item.ended) watch(rule.until);
+    if (item.started && item.reachable && !item.ended) place(index);
+  }
+}
+
+void Expectations::place(std::uint16_t index) {
+  const Item& item = items_[index];
+  const Rule& rule = rules_[index];
+  const bool gated = rule.condition >= 0, seeks = rule.form == Form::eventually;
+  const bool once = seeks || rule.form == Form::at_opening;
+  if (once && item.settled && !gated) return;
+  if (rule.flat.empty() || rule.form == Form::at_opening || rule.due_s > 0.0 || (gated && (seeks || rule.until >= 0))) {
+    rest_.push_back(index);
+    return;
+  }
+  if (seeks && rule.within_s >= 0.0) renew_s_ = std::min(renew_s_, std::nextafter(item.opened_s + rule.within_s + instant_s, infinite));
+  Entry entry{index, rule.flat.all(), static_cast<std::uint32_t>(rule.flat.terms().size()), first_term_[index]};
+  set_bounds(entry);
+  lanes_[static_cast<std::size_t>(rule.condition + 1)].entries.push_back(entry);
+}
+
+void Expectations::watch(std::int16_t condition) {
+  if (std::find(watched_.begin(), watched_.end(), condition) == watched_.end()) watched_.push_back(condition);
+}
+
+void Expectations::count_lanes() {
+  for (Lane& lane : lanes_) {
+    for (const Entry& entry : lane.entries) items_[entry.item].ticks += lane.ticks;
+    lane.ticks = 0;
+  }
+}
+
+void Expectations::judge(Lane& lane, std::span<const double> frame, double time_s) {
+  ++lane.ticks;
+  for (Entry& entry : lane.entries) {
+    const double margin = FlatTruth::margin(&terms_[entry.first], entry.terms, entry.all, frame.data());
+    if (margin >= entry.low && (margin <= entry.high || margin == infinite)) continue;
+    judge_outside(entry, margin, frame, time_s);
+  }
+}
+
+// A margin outside the bounds, on the boundary or undefined: as look does it, but that the lane counts the ticks.
+void Expectations::judge_outside(Entry& entry, double flat, std::span<const double> frame, double time_s) {
+  const bool seeks = rules_[entry.item].form == Form::eventually;
+  Expression::Margin margin{flat, terms_[entry.first].comparison};
+  if (entry.terms > 1 || !(std::fabs(flat) > 0.0)) {
+    margin = predicates_[entry.item].evaluate(frame, time_s);
+    if (rules_[entry.item].form != Form::always) margin.value = -margin.value;
+  }
+  if (seeks) note(items_[entry.item], {-margin.value, margin.decided}, time_s);
+  else take(entry.item, margin, time_s, time_s);
+  set_bounds(entry);
+}
+
+// What is kept least is least at -best for eventually. 0 lies on the boundary, whichever side that belongs to: looked at closely.
+void Expectations::set_bounds(Entry& entry) const {
+  const Item& item = items_[entry.item];
+  if (rules_[entry.item].form == Form::eventually) {
+    entry.low = -item.best.value;
+    entry.high = infinite;
+    return;
+  }
+  entry.low = item.judged ? item.tightest.value : std::numeric_limits<double>::quiet_NaN();   // none yet: all is outside
+  entry.high = item.widest;
 }
 
 void Expectations::look(std::uint16_t index, std::span<const double> frame, double time_s) {
   Item& item = items_[index];
-  const bool open = window_open(item, frame, time_s);
+  const Rule& rule = rules_[index];
+  const bool open = window_open(index, frame, time_s);
   const bool opens = open && !item.open;
   if (opens) {
     item.open = item.opened = true;
     item.settled = item.counted = item.noted = false;
     item.opened_s = item.best_s = time_s;
     item.best.value = -infinite;
-    item.predicate.reset();
+    predicates_[index].reset();
     item.pending_begin = item.pending_count = 0;
   }
   if (!item.open) return;
-  if (item.predicate.is_temporal()) {
+  if (predicates_[index].is_temporal()) {
     if (open) look_ahead(index, frame, time_s);
     else conclude_ahead(index);
     item.open = open;
     return;
   }
-  if (item.form == ExpectationSource::Form::eventually) {
-    look_for(item, frame, time_s);
+  if (rule.form == Form::eventually) {
+    look_for(index, frame, time_s);
     if (!open || item.settled) conclude(index, time_s);
   } else if (open && !item.settled) {
-    item.settled = item.form == ExpectationSource::Form::at_opening;
-    Expression::Margin margin = item.predicate.evaluate(frame, time_s);
-    if (item.form == ExpectationSource::Form::never) margin.value = -margin.value;
+    item.settled = rule.form == Form::at_opening;
+    Expression::Margin margin = predicates_[index].evaluate(frame, time_s);
+    if (rule.form == Form::never) margin.value = -margin.value;
     ++item.ticks;
-    if (item.due_s > 0.0) item.longest_s = std::max(item.longest_s, time_s - item.opened_s + instant_s);
+    if (rule.due_s > 0.0) item.longest_s = std::max(item.longest_s, time_s - item.opened_s + instant_s);
     take(index, margin, time_s, time_s);
   }
   item.open = open;
 }
 
 // One tick of an opening of `eventually`; the tick that shuts the window too.
-void Expectations::look_for(Item& item, std::span<const double> frame, double time_s) {
+void Expectations::look_for(std::uint16_t index, std::span<const double> frame, double time_s) {
+  Item& item = items_[index];
   if (item.settled) return;
-  const double within_s = item.within_s;
+  const double within_s = rules_[index].within_s;
   if (within_s >= 0.0 && time_s > item.opened_s + within_s + instant_s) {
     item.settled = true;
     return;
   }
-  note(item, item.predicate.evaluate(frame, time_s), time_s);
+  ++item.ticks;
+  note(item, predicates_[index].evaluate(frame, time_s), time_s);
 }
 
 void Expectations::note(Item& item, Expression::Margin margin, double time_s) {
   item.noted = true;
-  item.latest = margin;
-  if (item.latest.holds() && !item.best.holds()) item.took_s = std::max(item.took_s, time_s - item.opened_s);
-  if (item.latest.value > item.best.value) {
-    item.best = item.latest;
+  if (margin.holds() && !item.best.holds()) item.took_s = std::max(item.took_s, time_s - item.opened_s);
+  if (margin.value > item.best.value) {
+    item.best = margin;
     item.best_s = time_s;
   }
-  ++item.ticks;
 }
 
 // A predicate that looks ahead: this tick's margin will be known later; that of an earlier one may be known now.
 void Expectations::look_ahead(std::uint16_t index, std::span<const double> frame, double time_s) {
   Item& item = items_[index];
   if (item.settled) return;
-  const std::size_t size = item.pending_s.size();
-  item.pending_s[(item.pending_begin + item.pending_count++) % size] = time_s;
+  std::vector<double>& pending_s = pending_s_[index];
+  const std::size_t at = item.pending_begin + item.pending_count++;
+  pending_s[at < pending_s.size() ? at : at - pending_s.size()] = time_s;
   Expression::Margin known;
-  if (item.predicate.look(frame, time_s, known)) judge_ahead(index, known);
+  if (predicates_[index].look(frame, time_s, known)) judge_ahead(index, known);
 }
 
 void Expectations::judge_ahead(std::uint16_t index, Expression::Margin margin) {
   Item& item = items_[index];
-  const double at_s = item.pending_s[item.pending_begin];
-  item.pending_begin = (item.pending_begin + 1) % item.pending_s.size();
+  const Rule& rule = rules_[index];
+  const double at_s = pending_s_[index][item.pending_begin];
+  if (++item.pending_begin == pending_s_[index].size()) item.pending_begin = 0;
   --item.pending_count;
-  if (item.form == ExpectationSource::Form::eventually) {
-    if (item.within_s >= 0.0 && at_s > item.opened_s + item.within_s + instant_s) {
+  if (rule.form == Form::eventually) {
+    if (rule.within_s >= 0.0 && at_s > item.opened_s + rule.within_s + instant_s) {
       item.settled = true;
       conclude(index, last_s_);
     } else {
+      ++item.ticks;
       note(item, margin, at_s);
     }
     return;
   }
-  if (item.form == ExpectationSource::Form::never) margin.value = -margin.value;
-  item.settled = item.form == ExpectationSource::Form::at_opening;
+  if (rule.form == Form::never) margin.value = -margin.value;
+  item.settled = rule.form == Form::at_opening;
   ++item.ticks;
   take(index, margin, at_s, at_s);
 }
@@ -239,8 +351,8 @@ void Expectations::judge_ahead(std::uint16_t index, Expression::Margin margin) {
 void Expectations::conclude_ahead(std::uint16_t index) {
   Item& item = items_[index];
   Expression::Margin known;
-  while (!item.settled && item.pending_count > 0 && item.predicate.conclude(known)) judge_ahead(index, known);
-  if (item.form == ExpectationSource::Form::eventually && item.noted) conclude(index, last_s_);
+  while (!item.settled && item.pending_count > 0 && predicates_[index].conclude(known)) judge_ahead(index, known);
+  if (rules_[index].form == Form::eventually && item.noted) conclude(index, last_s_);
 }
 
 // An opening of `eventually` is over: its greatest margin counts, once.
@@ -269,14 +381,23 @@ void Expectations::take(std::uint16_t index, Expression::Margin margin, double t
 
 void Expectations::finish() {
   violated_.clear();
+  count_lanes();
+  for (Lane& lane : lanes_) lane.entries.clear();
+  rest_.clear();
+  watched_.clear();
   for (std::uint16_t i = 0; i < items_.size(); ++i) {
     Item& item = items_[i];
-    if (item.open && item.predicate.is_temporal()) conclude_ahead(i);
-    else if (item.open && item.form == ExpectationSource::Form::eventually && !item.settled) conclude(i, last_s_);
+    if (item.open && predicates_[i].is_temporal()) conclude_ahead(i);
+    else if (item.open && rules_[i].form == Form::eventually && !item.settled) conclude(i, last_s_);
     item.open = false;
     item.ended = true;
   }
   awake_.clear();
+}
+
+bool Expectations::conclusive(std::size_t index) const {
+  const Item& item = items_[index];
+  return item.judged && (item.failed_s >= 0.0 || item.longest_s >= rules_[index].due_s);
 }
 
 std::vector<ExpectationResult> Expectations::results() const {
@@ -286,7 +407,7 @@ std::vector<ExpectationResult> Expectations::results() const {
     ExpectationResult result;
     result.name = sources_[i].name;
     result.statement = statement_of(sources_[i]);
-    result.judged = item.conclusive();
+    result.judged = conclusive(i);
     result.pass = result.judged && item.failed_s < 0.0;
     result.ticks = item.ticks;
     result.judged_s = static_cast<double>(item.ticks) * period_s_;
@@ -295,9 +416,9 @@ std::vector<ExpectationResult> Expectations::results() const {
     if (result.judged) {
       result.margin = printed_margin(item.tightest.value);
       const bool code = item.tightest.value == infinite || item.tightest.value == -infinite;
-      result.unit = code ? "1" : item.predicate.unit_name(item.tightest.decided);
-      const double limit = item.predicate.limit(item.tightest.decided);
-      const bool bounded = limit > 0.0 && item.form != ExpectationSource::Form::eventually;
+      result.unit = code ? "1" : predicates_[i].unit_name(item.tightest.decided);
+      const double limit = predicates_[i].limit(item.tightest.decided);
+      const bool bounded = limit > 0.0 && rules_[i].form != Form::eventually;
       result.scale = code ? 0.0 : bounded ? std::min(limit, item.widest) : std::max(limit, item.widest);
       result.at_s = item.tightest_s;
     }
@@ -307,8 +428,9 @@ std::vector<ExpectationResult> Expectations::results() const {
 }
 
 bool Expectations::pass() const {
-  return !items_.empty() &&
-         std::all_of(items_.begin(), items_.end(), [](const Item& item) { return item.conclusive() && item.failed_s < 0.0; });
+  for (std::size_t i = 0; i < items_.size(); ++i)
+    if (!conclusive(i) || items_[i].failed_s >= 0.0) return false;
+  return !items_.empty();
 }
 
 }  // namespace sim

@@ -66,14 +66,14 @@ class Expectations {
   // Indices of the expectations first violated in the tick just done (for events).
   std::span<const std::uint16_t> violated() const { return violated_; }
   const std::string& name(std::size_t index) const { return sources_[index].name; }
-  const Expression& predicate(std::size_t index) const { return items_[index].predicate; }
+  const Expression& predicate(std::size_t index) const { return predicates_[index]; }
   // Where the margin is tightest so far, and where `eventually` is nearest to it in the opening under way; -1 nowhere.
   struct Moments {
     double tightest_s, candidate_s;
   };
   Moments moments(std::size_t index) const {
     const Item& item = items_[index];
-    const bool seeks = item.open && item.form == ExpectationSource::Form::eventually && !item.counted;
+    const bool seeks = item.open && rules_[index].form == ExpectationSource::Form::eventually && !item.counted;
     return {item.judged ? item.tightest_s : -1.0, seeks ? item.best_s : -1.0};
   }
 
@@ -81,67 +81,98 @@ class Expectations {
   // while, after or until. Those without a memory are evaluated once per tick, however many expectations have them.
   struct Condition {
     Expression expression;
+    FlatTruth flat;                        // the same, where it has a usual shape
     std::uint64_t looked_at = 0;           // tick count of the last evaluation
     bool held = false;
   };
-  struct Item {
-    Expression predicate;
+  // What an expectation says; constant in a run.
+  struct Rule {
     std::int16_t condition = -1, after = -1, until = -1;   // in conditions_, -1 none
     ExpectationSource::Form form;
-    double within_s = -1.0;
-    double due_s = 0.0, longest_s = 0.0;   // longest opening so far, looked at where due_s asks for one
+    double within_s = -1.0, due_s = 0.0;
+    FlatTruth flat;                        // what is kept least: the predicate, of never and eventually its negation; empty: no usual shape
+    std::vector<bool> in_segment;          // where the window can be open, by segment + 1; empty: any
+    std::uint32_t in_phase = ~0u;          // bit by phase
+  };
+  // What changes in a run, beside the memory of its predicate.
+  struct Item {
     bool started = true;                   // `after` has held
     bool ended = false;                    // `until` has held
     bool reachable = true;                 // time, segment and phase let the window be open
     bool open = false;
+    bool opened = false;                   // the window has been open; a temporal formula counts its ticks only later
     bool settled = false;                  // eventually: `within` has passed since this opening
     bool counted = false;                  // eventually: this opening has been counted
     bool noted = false;                    // eventually: this opening has a margin
-    double opened_s = 0.0;
-    std::vector<double> pending_s;         // temporal: instants of the ticks not judged yet, a ring
-    std::size_t pending_begin = 0, pending_count = 0;
-    Expression::Margin latest{};           // eventually: of this tick
+    bool judged = false;
+    double opened_s = 0.0, longest_s = 0.0;   // longest opening so far, looked at where due_s asks for one
+    std::size_t pending_begin = 0, pending_count = 0;      // in pending_s_
     Expression::Margin best{};             // eventually: greatest in this opening
     double best_s = 0.0;
     double took_s = -1.0;                  // eventually: longest time until it first held
     Expression::Margin tightest{};
     double tightest_s = 0.0, failed_s = -1.0;
     double widest = 0.0;                   // greatest finite size of a margin
-    bool judged = false;
-    bool opened = false;                   // the window has been open; a temporal formula counts its ticks only later
     std::uint64_t ticks = 0;
-    bool conclusive() const { return judged && (failed_s >= 0.0 || longest_s >= due_s); }
   };
-  // Where the window can be open, looked at only when segment or phase change.
-  struct Place {
-    std::vector<bool> in_segment;          // by segment + 1; empty: any
-    std::uint32_t in_phase = ~0u;          // bit by phase
+  // An expectation of a usual shape in a window that stays open: a margin between these two bounds changes nothing but the count of ticks.
+  struct Entry {
+    std::uint16_t item = 0;
+    bool all = true;
+    std::uint32_t terms = 0;
+    std::size_t first = 0;                 // in terms_
+    double low = 0.0, high = 0.0;
+  };
+  // Those whose windows share a `while`, or have none.
+  struct Lane {
+    std::int16_t gate = -1;
+    std::vector<Entry> entries;
+    std::uint64_t ticks = 0;               // at which they were judged, not yet counted in their items
   };
 
   std::int16_t condition(const std::string& text, const char* key, const ExpectationSource& source, const SignalTable& table);
   bool holds(std::int16_t index, std::span<const double> frame, double time_s);
+  bool conclusive(std::size_t index) const;
 
+  // Every tick at which a window may begin or end, and what has no usual shape: item by item.
   void renew(double time_s, int segment, int phase);
-  bool window_open(Item& item, std::span<const double> frame, double time_s);
+  bool window_open(std::size_t index, std::span<const double> frame, double time_s);
   void look(std::uint16_t index, std::span<const double> frame, double time_s);
   void look_ahead(std::uint16_t index, std::span<const double> frame, double time_s);
   void conclude_ahead(std::uint16_t index);
   void judge_ahead(std::uint16_t index, Expression::Margin margin);
   void note(Item& item, Expression::Margin margin, double time_s);
-  void look_for(Item& item, std::span<const double> frame, double time_s);
+  void look_for(std::uint16_t index, std::span<const double> frame, double time_s);
   void conclude(std::uint16_t index, double now_s);
   void take(std::uint16_t index, Expression::Margin margin, double time_s, double now_s);
 
+  // The ticks between.
+  bool at_edge(std::span<const double> frame, double time_s, int segment);
+  void arrange();
+  void place(std::uint16_t index);
+  void watch(std::int16_t condition);
+  void count_lanes();
+  void set_bounds(Entry& entry) const;
+  void judge(Lane& lane, std::span<const double> frame, double time_s);
+  void judge_outside(Entry& entry, double flat, std::span<const double> frame, double time_s);
+
+  std::vector<ExpectationSource> sources_;   // of each, as are the four that follow
+  std::vector<Rule> rules_;
+  std::vector<Expression> predicates_;
   std::vector<Item> items_;
-  std::vector<ExpectationSource> sources_;   // of each item
-  std::vector<Place> places_;                // of each item
+  std::vector<std::vector<double>> pending_s_;   // temporal: instants of the ticks not judged yet, a ring
   std::vector<Condition> conditions_;
   std::vector<std::uint16_t> awake_;       // those that may be open, or wait for `after`
   std::vector<std::uint16_t> violated_;
+  std::vector<FlatTerm> terms_;            // of all rules one after the other
+  std::vector<std::size_t> first_term_;    // of each rule
+  std::vector<Lane> lanes_;                // [0] has no gate
+  std::vector<std::uint16_t> rest_;        // looked at item by item at every tick
+  std::vector<std::int16_t> watched_;      // conditions that begin or end a window once they hold
   int phase_slot_ = -1;
   int segment_ = -2;
   double phase_ = -1.0;
-  double renew_s_ = 0.0;                   // next instant at which from or to of some expectation passes
+  double renew_s_ = 0.0;                   // next instant at which from, to or within of some expectation passes
   double period_s_ = 0.1;
   double last_s_ = 0.0;
   std::uint64_t ticks_ = 0;

@@ -56,15 +56,6 @@ std::string described(const Quality& quality) {
 
 }  // namespace
 
-enum class Expression::Op : std::uint8_t {
-  constant, signal, add, subtract, multiply, divide, negate, absolute, minimum, maximum, scale, rise, travel, reversals, elapsed,
-  settle_strict, settle_loose,                     // a difference becomes a margin
-  signal_below, signal_below_or_at, signal_above, signal_above_or_at,   // the same, of a signal and a constant, in one step
-  equal, not_equal, code_equal, code_not_equal,
-  code_is, code_is_not,                            // of a signal and a constant
-  logical_not, logical_and, logical_or, past, time_when, last_when, held_for
-};
-
 // Checks the tree's quantities and makes code of it, operands first.
 class ExpressionCompiler {
  public:

@@ -46,6 +46,7 @@
 #include <string_view>
 #include <vector>
 
+#include "sim/flat_truth.h"
 #include "sim/signals.h"
 #include "sim/temporal_formula.h"
 
@@ -84,6 +85,8 @@ class Expression {
   // The signals it reads, each once, and the constants that a signal is held against by itself, in the signal's unit.
   std::vector<std::uint16_t> signal_slots() const;
   std::vector<double> limits_of(std::uint16_t slot) const;
+  // The same truth for the loop at every tick; empty where it is of no usual shape.
+  FlatTruth flat() const;
 
   // The window opens with the next evaluation: all functions with a memory start afresh.
   void reset() {
@@ -104,7 +107,14 @@ class Expression {
 
  private:
   friend class ExpressionCompiler;
-  enum class Op : std::uint8_t;
+  enum class Op : std::uint8_t {
+    constant, signal, add, subtract, multiply, divide, negate, absolute, minimum, maximum, scale, rise, travel, reversals, elapsed,
+    settle_strict, settle_loose,                     // a difference becomes a margin
+    signal_below, signal_below_or_at, signal_above, signal_above_or_at,   // the same, of a signal and a constant, in one step
+    equal, not_equal, code_equal, code_not_equal,
+    code_is, code_is_not,                            // of a signal and a constant
+    logical_not, logical_and, logical_or, past, time_when, last_when, held_for
+  };
   struct Instruction {
     Op op;
     std::uint8_t comparison = 0;

@@ -1,4 +1,4 @@
-// saggar_bench SCENARIO: what one tick costs, by part, against the budgets of DEVELOPERS.md. Each part is timed alone over the
+// saggar_bench SCENARIO [judging]: what one tick costs, by part, against the budgets of DEVELOPERS.md. Each part is timed alone over the
 // same ticks, best of three: the whole bench, the core (from the tape), the plant (the tape's requests), expectations, recording.
 // Then what judging costs by the kind of expectation, twenty at a time, over the ticks of the run.
 #include <algorithm>
@@ -248,20 +248,26 @@ void measure(const fs::path& file) {
   row("expectations", judged, 80);
   row("recording and report", recorded, 70);
   row("all", whole + judged + recorded, 1000);
+}
+
+void measure_judging(const fs::path& file) {
+  const sim::Scenario scenario = sim::load_scenario(file);
   const std::vector<JudgedSet> sets = judged_sets(scenario);
-  const std::vector<double> costs = judging_ns(scenario, sets, period_s);
+  const std::vector<double> costs = judging_ns(scenario, sets, scenario.parameters.period_ms * 1e-3);
   for (std::size_t i = 0; i < sets.size(); ++i) fmt::print("judging {:24} {:8.1f} ns\n", sets[i].name, costs[i]);
 }
 
 }  // namespace
 
 int main(int argc, char** argv) {
-  if (argc != 2) {
-    std::fprintf(stderr, "usage: saggar_bench SCENARIO\n");
+  const bool only_judging = argc == 3 && std::string(argv[2]) == "judging";
+  if (argc != 2 && !only_judging) {
+    std::fprintf(stderr, "usage: saggar_bench SCENARIO [judging]\n");
     return 2;
   }
   try {
-    measure(argv[1]);
+    if (!only_judging) measure(argv[1]);
+    measure_judging(argv[1]);
     return 0;
   } catch (const sim::InputError& error) {
     std::fprintf(stderr, "%s\n", error.what());
