@@ -1,6 +1,7 @@
 #include "sim/expectations.h"
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
 #include <limits>
 
@@ -58,6 +59,9 @@ std::size_t index_of(const std::string& name, const std::vector<std::string>& na
   return static_cast<std::size_t>(found - names.begin());
 }
 
+// Is the greatest margin sought, or the least of the negation?
+bool is_turned(Form form) { return form == Form::never || form == Form::eventually; }
+
 }  // namespace
 
 Expectations::Expectations(const std::vector<ExpectationSource>& sources, const SignalTable& table,
@@ -71,8 +75,7 @@ Expectations::Expectations(const std::vector<ExpectationSource>& sources, const 
     rule.due_s = source.due_s;
     Expression predicate = compiled(source.predicate, "predicate", source, table, period_s);
     const FlatTruth flat = predicate.flat();
-    const bool turned = rule.form == Form::never || rule.form == Form::eventually;
-    rule.flat = turned ? flat.negated() : flat;
+    rule.flat = is_turned(rule.form) ? flat.negated() : flat;
     rule.condition = condition(source.while_, "while", source, table);
     rule.after = condition(source.after, "after", source, table);
     rule.until = condition(source.until, "until", source, table);
@@ -85,17 +88,18 @@ Expectations::Expectations(const std::vector<ExpectationSource>& sources, const 
     Item item;
     item.started = rule.after < 0;
     items_.push_back(item);
-    pending_s_.emplace_back(predicate.is_temporal() ? predicate.horizon() + 1 : 0);
+    if (predicate.is_temporal()) instants_.resize(std::max(instants_.size(), std::bit_ceil(predicate.horizon() + 2)));
     first_term_.push_back(terms_.size());
     terms_.insert(terms_.end(), rule.flat.terms().begin(), rule.flat.terms().end());
     predicates_.push_back(std::move(predicate));
     rules_.push_back(std::move(rule));
   }
-  for (std::vector<std::uint16_t>* list : {&awake_, &violated_, &rest_}) list->reserve(items_.size());
+  for (std::vector<std::uint16_t>* list : {&awake_, &violated_, &ahead_, &rest_}) list->reserve(items_.size());
   watched_.reserve(2 * conditions_.size());
   for (std::int16_t gate = -1; gate < static_cast<std::int16_t>(conditions_.size()); ++gate) {
-    lanes_.push_back({gate, {}, 0});
+    lanes_.push_back({gate, {}, {}});
     lanes_.back().entries.reserve(items_.size());
+    lanes_.back().others.reserve(items_.size());
   }
 }
 
@@ -157,6 +161,7 @@ void Expectations::tick(std::span<const double> frame, double time_s, int segmen
   ++ticks_;
   last_s_ = time_s;
   violated_.clear();
+  if (!instants_.empty()) instants_[ticks_ & (instants_.size() - 1)] = time_s;
   if (at_edge(frame, time_s, segment)) {
     segment_ = segment;
     phase_ = phase_slot_ < 0 ? -1.0 : frame[static_cast<std::size_t>(phase_slot_)];
@@ -166,9 +171,10 @@ void Expectations::tick(std::span<const double> frame, double time_s, int segmen
     return;
   }
   for (Lane& lane : lanes_) {
-    if (lane.entries.empty() || (lane.gate >= 0 && !holds(lane.gate, frame, time_s))) continue;
+    if ((lane.entries.empty() && lane.others.empty()) || (lane.gate >= 0 && !holds(lane.gate, frame, time_s))) continue;
     judge(lane, frame, time_s);
   }
+  for (const std::uint16_t index : ahead_) look_ahead(index, frame, time_s);
   for (const std::uint16_t index : rest_) look(index, frame, time_s);
   if (violated_.size() > 1) std::sort(violated_.begin(), violated_.end());
 }
@@ -184,10 +190,7 @@ bool Expectations::at_edge(std::span<const double> frame, double time_s, int seg
 
 // Sorts what is awake for the ticks to come, until the next edge.
 void Expectations::arrange() {
-  count_lanes();
-  for (Lane& lane : lanes_) lane.entries.clear();
-  rest_.clear();
-  watched_.clear();
+  clear_lanes();
   for (const std::uint16_t index : awake_) {
     const Item& item = items_[index];
     const Rule& rule = rules_[index];
@@ -200,53 +203,77 @@ void Expectations::arrange() {
 void Expectations::place(std::uint16_t index) {
   const Item& item = items_[index];
   const Rule& rule = rules_[index];
+  const Expression& predicate = predicates_[index];
   const bool gated = rule.condition >= 0, seeks = rule.form == Form::eventually;
   const bool once = seeks || rule.form == Form::at_opening;
   if (once && item.settled && !gated) return;
-  if (rule.flat.empty() || rule.form == Form::at_opening || rule.due_s > 0.0 || (gated && (seeks || rule.until >= 0))) {
-    rest_.push_back(index);
-    return;
-  }
+  const bool openings_matter = once || rule.until >= 0 || rule.due_s > 0.0 || predicate.has_memory();
+  if (gated && openings_matter) return rest_.push_back(index);
+  if (predicate.is_temporal()) return ahead_.push_back(index);
   if (seeks && rule.within_s >= 0.0) renew_s_ = std::min(renew_s_, std::nextafter(item.opened_s + rule.within_s + instant_s, infinite));
   Entry entry{index, rule.flat.all(), static_cast<std::uint32_t>(rule.flat.terms().size()), first_term_[index]};
   set_bounds(entry);
-  lanes_[static_cast<std::size_t>(rule.condition + 1)].entries.push_back(entry);
+  Lane& lane = lanes_[static_cast<std::size_t>(rule.condition + 1)];
+  (rule.flat.empty() ? lane.others : lane.entries).push_back(entry);
 }
 
 void Expectations::watch(std::int16_t condition) {
   if (std::find(watched_.begin(), watched_.end(), condition) == watched_.end()) watched_.push_back(condition);
 }
 
-void Expectations::count_lanes() {
+// Into the items goes what the lanes know of them.
+void Expectations::clear_lanes() {
   for (Lane& lane : lanes_) {
-    for (const Entry& entry : lane.entries) items_[entry.item].ticks += lane.ticks;
+    for (std::vector<Entry>* entries : {&lane.entries, &lane.others}) {
+      for (const Entry& entry : *entries) {
+        Item& item = items_[entry.item];
+        item.ticks += lane.ticks;
+        const bool due = lane.ticks > 0 && rules_[entry.item].due_s > 0.0 && rules_[entry.item].form != Form::eventually;
+        if (due) item.longest_s = std::max(item.longest_s, lane.last_s - item.opened_s + instant_s);
+      }
+      entries->clear();
+    }
     lane.ticks = 0;
   }
+  ahead_.clear();
+  rest_.clear();
+  watched_.clear();
 }
 
 void Expectations::judge(Lane& lane, std::span<const double> frame, double time_s) {
   ++lane.ticks;
+  lane.last_s = time_s;
+  const auto inside = [](const Entry& entry, double margin) {
+    return margin >= entry.low && (margin <= entry.high || margin == infinite);
+  };
   for (Entry& entry : lane.entries) {
-    const double margin = FlatTruth::margin(&terms_[entry.first], entry.terms, entry.all, frame.data());
-    if (margin >= entry.low && (margin <= entry.high || margin == infinite)) continue;
-    judge_outside(entry, margin, frame, time_s);
+    const FlatTerm& first = terms_[entry.first];
+    const double margin = FlatTruth::margin(&first, entry.terms, entry.all, frame.data());
+    if (inside(entry, margin)) continue;
+    const bool clear = entry.terms == 1 && std::fabs(margin) > 0.0;   // neither on the boundary nor undefined, and known who decides
+    judge_outside(entry, clear ? Expression::Margin{margin, first.comparison} : kept_least(entry.item, frame, time_s), time_s);
+  }
+  for (Entry& entry : lane.others) {
+    const Expression::Margin margin = kept_least(entry.item, frame, time_s);
+    if (!inside(entry, margin.value)) judge_outside(entry, margin, time_s);
   }
 }
 
-// A margin outside the bounds, on the boundary or undefined: as look does it, but that the lane counts the ticks.
-void Expectations::judge_outside(Entry& entry, double flat, std::span<const double> frame, double time_s) {
-  const bool seeks = rules_[entry.item].form == Form::eventually;
-  Expression::Margin margin{flat, terms_[entry.first].comparison};
-  if (entry.terms > 1 || !(std::fabs(flat) > 0.0)) {
-    margin = predicates_[entry.item].evaluate(frame, time_s);
-    if (rules_[entry.item].form != Form::always) margin.value = -margin.value;
-  }
-  if (seeks) note(items_[entry.item], {-margin.value, margin.decided}, time_s);
+// The margin of the predicate, of never and eventually of its negation.
+Expression::Margin Expectations::kept_least(std::uint16_t index, std::span<const double> frame, double time_s) {
+  Expression::Margin margin = predicates_[index].evaluate(frame, time_s);
+  if (is_turned(rules_[index].form)) margin.value = -margin.value;
+  return margin;
+}
+
+// A margin outside the bounds: as look does it, but that the lane counts the ticks.
+void Expectations::judge_outside(Entry& entry, Expression::Margin margin, double time_s) {
+  if (rules_[entry.item].form == Form::eventually) note(items_[entry.item], {-margin.value, margin.decided}, time_s);
   else take(entry.item, margin, time_s, time_s);
   set_bounds(entry);
 }
 
-// What is kept least is least at -best for eventually. 0 lies on the boundary, whichever side that belongs to: looked at closely.
+// Margin of eventually: what is kept least is least at -best.
 void Expectations::set_bounds(Entry& entry) const {
   const Item& item = items_[entry.item];
   if (rules_[entry.item].form == Form::eventually) {
@@ -269,7 +296,7 @@ void Expectations::look(std::uint16_t index, std::span<const double> frame, doub
     item.opened_s = item.best_s = time_s;
     item.best.value = -infinite;
     predicates_[index].reset();
-    item.pending_begin = item.pending_count = 0;
+    item.pending = ticks_;
   }
   if (!item.open) return;
   if (predicates_[index].is_temporal()) {
@@ -318,9 +345,6 @@ void Expectations::note(Item& item, Expression::Margin margin, double time_s) {
 void Expectations::look_ahead(std::uint16_t index, std::span<const double> frame, double time_s) {
   Item& item = items_[index];
   if (item.settled) return;
-  std::vector<double>& pending_s = pending_s_[index];
-  const std::size_t at = item.pending_begin + item.pending_count++;
-  pending_s[at < pending_s.size() ? at : at - pending_s.size()] = time_s;
   Expression::Margin known;
   if (predicates_[index].look(frame, time_s, known)) judge_ahead(index, known);
 }
@@ -328,9 +352,7 @@ void Expectations::look_ahead(std::uint16_t index, std::span<const double> frame
 void Expectations::judge_ahead(std::uint16_t index, Expression::Margin margin) {
   Item& item = items_[index];
   const Rule& rule = rules_[index];
-  const double at_s = pending_s_[index][item.pending_begin];
-  if (++item.pending_begin == pending_s_[index].size()) item.pending_begin = 0;
-  --item.pending_count;
+  const double at_s = instants_[item.pending++ & (instants_.size() - 1)];
   if (rule.form == Form::eventually) {
     if (rule.within_s >= 0.0 && at_s > item.opened_s + rule.within_s + instant_s) {
       item.settled = true;
@@ -351,7 +373,7 @@ void Expectations::judge_ahead(std::uint16_t index, Expression::Margin margin) {
 void Expectations::conclude_ahead(std::uint16_t index) {
   Item& item = items_[index];
   Expression::Margin known;
-  while (!item.settled && item.pending_count > 0 && predicates_[index].conclude(known)) judge_ahead(index, known);
+  while (!item.settled && predicates_[index].conclude(known)) judge_ahead(index, known);
   if (rules_[index].form == Form::eventually && item.noted) conclude(index, last_s_);
 }
 
@@ -381,10 +403,7 @@ void Expectations::take(std::uint16_t index, Expression::Margin margin, double t
 
 void Expectations::finish() {
   violated_.clear();
-  count_lanes();
-  for (Lane& lane : lanes_) lane.entries.clear();
-  rest_.clear();
-  watched_.clear();
+  clear_lanes();
   for (std::uint16_t i = 0; i < items_.size(); ++i) {
     Item& item = items_[i];
     if (item.open && predicates_[i].is_temporal()) conclude_ahead(i);

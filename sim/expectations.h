@@ -106,7 +106,7 @@ class Expectations {
     bool noted = false;                    // eventually: this opening has a margin
     bool judged = false;
     double opened_s = 0.0, longest_s = 0.0;   // longest opening so far, looked at where due_s asks for one
-    std::size_t pending_begin = 0, pending_count = 0;      // in pending_s_
+    std::uint64_t pending = 0;             // temporal: the first tick not judged yet
     Expression::Margin best{};             // eventually: greatest in this opening
     double best_s = 0.0;
     double took_s = -1.0;                  // eventually: longest time until it first held
@@ -115,7 +115,7 @@ class Expectations {
     double widest = 0.0;                   // greatest finite size of a margin
     std::uint64_t ticks = 0;
   };
-  // An expectation of a usual shape in a window that stays open: a margin between these two bounds changes nothing but the count of ticks.
+  // An expectation in a window that stays open: a margin between these two bounds changes nothing but the count of ticks.
   struct Entry {
     std::uint16_t item = 0;
     bool all = true;
@@ -126,8 +126,10 @@ class Expectations {
   // Those whose windows share a `while`, or have none.
   struct Lane {
     std::int16_t gate = -1;
-    std::vector<Entry> entries;
+    std::vector<Entry> entries;            // of flat comparisons
+    std::vector<Entry> others;             // of any other predicate, but for those that look ahead
     std::uint64_t ticks = 0;               // at which they were judged, not yet counted in their items
+    double last_s = 0.0;                   // the last of these
   };
 
   std::int16_t condition(const std::string& text, const char* key, const ExpectationSource& source, const SignalTable& table);
@@ -151,24 +153,26 @@ class Expectations {
   void arrange();
   void place(std::uint16_t index);
   void watch(std::int16_t condition);
-  void count_lanes();
+  void clear_lanes();
   void set_bounds(Entry& entry) const;
   void judge(Lane& lane, std::span<const double> frame, double time_s);
-  void judge_outside(Entry& entry, double flat, std::span<const double> frame, double time_s);
+  Expression::Margin kept_least(std::uint16_t index, std::span<const double> frame, double time_s);
+  void judge_outside(Entry& entry, Expression::Margin margin, double time_s);
 
-  std::vector<ExpectationSource> sources_;   // of each, as are the four that follow
+  std::vector<ExpectationSource> sources_;   // of each, as are the three that follow
   std::vector<Rule> rules_;
   std::vector<Expression> predicates_;
   std::vector<Item> items_;
-  std::vector<std::vector<double>> pending_s_;   // temporal: instants of the ticks not judged yet, a ring
   std::vector<Condition> conditions_;
   std::vector<std::uint16_t> awake_;       // those that may be open, or wait for `after`
   std::vector<std::uint16_t> violated_;
   std::vector<FlatTerm> terms_;            // of all rules one after the other
   std::vector<std::size_t> first_term_;    // of each rule
   std::vector<Lane> lanes_;                // [0] has no gate
+  std::vector<std::uint16_t> ahead_;       // that look ahead, in windows that stay open
   std::vector<std::uint16_t> rest_;        // looked at item by item at every tick
   std::vector<std::int16_t> watched_;      // conditions that begin or end a window once they hold
+  std::vector<double> instants_;           // of the latest ticks, as many as any predicate looks ahead: a ring of 2^n; empty: none does
   int phase_slot_ = -1;
   int segment_ = -2;
   double phase_ = -1.0;

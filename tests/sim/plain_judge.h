@@ -65,7 +65,8 @@ class PlainJudge {
     const auto named = [](const std::vector<std::string>& names, const std::string& name) {
       return names.empty() || std::find(names.begin(), names.end(), name) != names.end();
     };
-    const std::string running = segment >= 0 && segment < static_cast<int>(segments_.size()) ? segments_[static_cast<std::size_t>(segment)] : "";
+    const auto number = static_cast<std::size_t>(segment);
+    const std::string running = segment >= 0 && number < segments_.size() ? segments_[number] : "";
     if (!named(source_.segments, running)) return false;
     if (source_.phases.empty()) return true;
     const auto phase = static_cast<std::size_t>(frame[static_cast<std::size_t>(phase_slot_)]);
