@@ -27,6 +27,8 @@ constexpr const char* blank = "<span class=\"blank\"></span>";
 std::string paragraph(const std::string& html) { return html.empty() ? "" : "<p>" + html + "</p>\n"; }
 std::string item(const std::string& html) { return html.empty() ? "" : "<li>" + html + "</li>\n"; }
 
+bool many(const SheetFigures& figures) { return figures.runs().size() > 1; }
+
 // --- what kind of furnace and programme it is ---
 
 bool gas_controlled(const Scenario& scenario) {
@@ -144,13 +146,13 @@ void add_provisions(std::string& page, const SheetFigures& figures) {
   page += "<section><h2>To provide</h2>\n<table><tbody>\n";
   add_pair(page, "Time, start to end", figures.spread("time/run"));
   add_pair(page, "Energy", figures.spread("summary/totals.energy_kwh"));
-  add_pair(page, "Longest power drawn", figures.highest("trace/plant.power/run/high"));
+  add_pair(page, "Power, highest", figures.highest("trace/plant.power/run/high"));
   if (!gases_of(scenario).empty()) {
-    add_pair(page, "Gas, as the run used it", figures.spread("provide/gas_used"));
-    add_pair(page, "if every step took its longest", figures.highest("provide/gas_longest"));
-    add_pair(page, "purge through one cooling", figures.highest("provide/gas_reserve"));
-    add_pair(page, "Gas to have (the last two)", figures.highest("provide/gas"));
-    add_pair(page, "as pressure × water volume", figures.highest("provide/cylinder"));
+    add_pair(page, "Gas used", figures.spread("provide/gas_used"));
+    add_pair(page, "with every step at its longest", figures.highest("provide/gas_longest"));
+    add_pair(page, "purge through the cooling", figures.highest("provide/gas_reserve"));
+    add_pair(page, "Gas to have, the last two", figures.highest("provide/gas"));
+    add_pair(page, "as pressure × volume", figures.highest("provide/cylinder"));
   }
   page += "</tbody></table>\n";
   if (!gases_of(scenario).empty())
@@ -315,11 +317,13 @@ constexpr unsigned vacuum_phases =
 void add_reading(std::string& rows, const SheetFigures& figures, const std::string& label, const std::string& signal,
                  const std::string& at, const std::string& lead = "") {
   const std::string path = "trace/" + signal + "/" + at + "/";
-  const std::string expected = figures.spread(path + "last");
+  const std::string last = path + "last", expected = figures.value(last);
   if (expected.empty()) return;
+  rows += "<tr><th scope=\"row\">" + label + "</th><td class=\"number\">" + expected + "</td>";
+  if (many(figures))
+    rows += "<td class=\"number\">" + (figures.alike(last) ? std::string("alike") : figures.range(last, last, last)) + "</td>";
   rows +=
-      fmt::format("<tr><th scope=\"row\">{}</th><td class=\"number\">{}</td><td class=\"number\">{}</td><td class=\"box\"></td></tr>\n",
-                  label, expected, figures.range(path + lead + "low", path + lead + "high", path + "last"));
+      "<td class=\"number\">" + figures.range(path + lead + "low", path + lead + "high", last) + "</td><td class=\"box\"></td></tr>\n";
 }
 
 // While nothing is measured the last value stays: then least and greatest are the same. With the heat permissive there, it is measured.
@@ -340,7 +344,7 @@ void add_temperatures(std::string& rows, const SheetFigures& figures, const Step
   const Scenario& scenario = figures.runs().front().scenario;
   for (int zone = 1; zone <= scenario.parameters.zones; ++zone) {
     const std::string signal = fmt::format("heat.{}.pv", zone);
-    add_reading(rows, figures, zone_label(figures, zone, "Heater side"), signal, step.at, lead_of(figures, step, signal));
+    add_reading(rows, figures, zone_label(figures, zone, "Heater"), signal, step.at, lead_of(figures, step, signal));
   }
   if (load_used(scenario)) add_reading(rows, figures, "Load", "load.pv", step.at, lead_of(figures, step, "load.pv"));
 }
@@ -361,17 +365,21 @@ std::string readings_of(const SheetFigures& figures, const Step& step) {
     for (const auto& [signal, label] : {std::pair{"oxygen.pv", "Oxygen"}, std::pair{"dew_point.pv", "Dew point"}})
       if ((step.phases & sampled_phases) && measured(figures, signal, step)) add_reading(rows, figures, label, signal, step.at);
   }
-  const std::string rise = figures.spread("trace/atmosphere.pressure_rise/" + step.at + "/next");
-  if (step.kind == SegmentKind::leak_test && !rise.empty())
-    rows += "<tr><th scope=\"row\">Result</th><td class=\"number\">" + rise + "</td><td></td><td class=\"box\"></td></tr>\n";
+  const std::string rise = "trace/atmosphere.pressure_rise/" + step.at + "/next";
+  if (step.kind == SegmentKind::leak_test && figures.has(rise))
+    rows += fmt::format("<tr><th scope=\"row\">Result</th><td class=\"number\">{}</td>{}<td></td><td class=\"box\"></td></tr>\n",
+                        figures.value(rise), many(figures) ? "<td class=\"number\">" + figures.range(rise, rise, rise) + "</td>" : "");
   return rows;
 }
 
-std::string reading_table(const std::string& rows) {
+std::string reading_table(const SheetFigures& figures, const std::string& rows) {
   if (rows.empty()) return "";
-  return "<table><thead><tr><th scope=\"col\">Instrument</th><th scope=\"col\" class=\"number\">at the end</th><th scope=\"col\" "
-         "class=\"number\">meanwhile</th><th scope=\"col\">read</th></tr></thead>\n<tbody>\n" +
-         rows + "</tbody></table>\n";
+  std::string table = fmt::format("<table{}><thead><tr>", many(figures) ? " class=\"many\"" : "");
+  for (const char* column : {"Reading", "at the end", many(figures) ? "spread" : "", "meanwhile", "read"}) {
+    const bool number = std::string_view(column) != "Reading" && std::string_view(column) != "read";
+    if (*column) table += fmt::format("<th scope=\"col\"{}>{}</th>", number ? " class=\"number\"" : "", column);
+  }
+  return table + "</tr></thead>\n<tbody>\n" + rows + "</tbody></table>\n";
 }
 
 void add_step(std::string& page, const SheetFigures& figures, int index) {
@@ -379,13 +387,17 @@ void add_step(std::string& page, const SheetFigures& figures, int index) {
   const std::string time = fmt::format("time/{}", index);
   const bool waits = step.kind != SegmentKind::end && step.kind != SegmentKind::repeat;
   page += "<section class=\"step numbered\">\n<header><h3>" + figures.word(fmt::format("scenario/programme.{}.name", index)) + "</h3>";
-  if (waits && figures.has(time)) page += "<span>should take " + figures.spread(time) + "</span>";
-  if (waits && !figures.has(time)) page += "<span><strong>not gone through to its end in this run</strong></span>";
-  if (waits) page += "<span>begun " + std::string(blank) + " ended " + blank + " by " + blank + "</span>";
-  page += "</header>\n<div class=\"parts\">\n<div class=\"do\">" + guide_of(figures, step, false) +
-          (waits ? set_points_of(figures, step) : "") + (waits ? paragraph(moves_of(figures.runs().front(), index)) : "") +
-          actions_of(figures, step) + "</div>\n<div>" + (waits ? reading_table(readings_of(figures, step)) : "") +
-          "</div>\n<div class=\"wrong\">" + guide_of(figures, step, true) + (waits ? paragraph(rules_of(figures, step)) : "") +
+  const std::string done = guide_of(figures, step, false) + actions_of(figures, step);
+  if (!waits) {
+    page += "</header>\n<div class=\"do\">" + done + "</div>\n</section>\n";
+    return;
+  }
+  page += figures.has(time) ? "<span>should take " + figures.spread(time) + "</span>"
+                            : std::string("<span><strong>not gone through to its end in this run</strong></span>");
+  page += "<span>begun " + std::string(blank) + " ended " + blank + " by " + blank +
+          "</span></header>\n<div class=\"parts\">\n<div class=\"do\">" + done + set_points_of(figures, step) +
+          paragraph(moves_of(figures.runs().front(), index)) + "</div>\n<div>" + reading_table(figures, readings_of(figures, step)) +
+          "</div>\n<div class=\"wrong\">" + guide_of(figures, step, true) + paragraph(rules_of(figures, step)) +
           "</div>\n</div>\n</section>\n";
 }
 
@@ -416,7 +428,7 @@ void add_after(std::string& page, const SheetFigures& figures) {
   page += "<section class=\"step\">\n<header><h3>" + std::string(run.complete ? "After the end" : "After the programme was broken off") +
           "</h3><span>watched for " + figures.spread("time/after") + "</span><span>at " + blank + " by " + blank +
           "</span></header>\n<div class=\"parts\">\n<div>" + paragraph("The safe values stand. " + positions(run)) + "</div>\n<div>" +
-          reading_table(rows) + "</div>\n<div class=\"wrong\">";
+          reading_table(figures, rows) + "</div>\n<div class=\"wrong\">";
   if (run.scenario.parameters.load_titanium != 0)
     page += paragraph(figures.sentence("Do not open before the load is below {controller.limits.air_admittance_max}."));
   page +=
@@ -428,9 +440,12 @@ void add_after(std::string& page, const SheetFigures& figures) {
 
 void add_reading_rules(std::string& page, const SheetFigures& figures) {
   page += "<p class=\"soft\">Times are hours:minutes:seconds. ";
-  if (figures.runs().size() > 1)
-    page += "Each time and reading is the median of " + figures.value("count/runs") +
-            " runs, in parentheses the least … the greatest of them; meanwhile is the least … the greatest in the step over all runs.";
+  if (many(figures))
+    page +=
+        "Each time and reading is the median of " + figures.value("count/runs") +
+        " runs, and beside it the least … the greatest of them (the spread), where the digits shown differ. Meanwhile: the least … the "
+        "greatest "
+        "in the step, over all runs.";
   else
     page +=
         "From one run: no spread is known. Expected on each instrument: at the end of the step, and meanwhile, which is the least … the "

@@ -273,9 +273,15 @@ std::string SheetFigures::value(std::string_view path) const {
 std::string SheetFigures::highest(std::string_view path) const { return element(samples(path), path, Over::highest); }
 std::string SheetFigures::lowest(std::string_view path) const { return element(samples(path), path, Over::lowest); }
 
+bool SheetFigures::alike(std::string_view path) const {
+  const Samples all = samples(path);
+  return std::all_of(all.values.begin(), all.values.end(),
+                     [&](double value) { return shown_text(value, all.unit, path) == shown_text(all.values.front(), all.unit, path); });
+}
+
 std::string SheetFigures::spread(std::string_view path) const {
   const std::string middle = element(samples(path), path, Over::median);
-  return samples(path).values.size() < 2 ? middle : middle + " (" + range(path, path) + ")";
+  return alike(path) ? middle : middle + " (" + range(path, path, path) + ")";
 }
 
 std::string SheetFigures::range(std::string_view low_path, std::string_view high_path, std::string_view beside) const {

@@ -41,7 +41,8 @@ class SheetFigures {
   std::string value(std::string_view path) const;  // the median; of set values that differ between runs: from ... to
   std::string highest(std::string_view path) const;
   std::string lowest(std::string_view path) const;
-  std::string spread(std::string_view path) const;  // the median, and in parentheses from ... to where there are several
+  std::string spread(std::string_view path) const;             // the median, and from ... to in parentheses where that shows otherwise
+  bool alike(std::string_view path) const;                     // every sample shows the same
   // Least of the one to greatest of the other; without the unit where the median of `beside`, which stands beside it, has the same.
   std::string range(std::string_view low_path, std::string_view high_path, std::string_view beside = {}) const;
   std::string word(std::string_view path) const;  // a text of the scenario

@@ -331,7 +331,7 @@ class Sheets(unittest.TestCase):
         self.assertSound(text, *folders)
         spoilt = text.replace("data-over=\"highest\"", "data-over=\"lowest\"")
         self.assertTrue(defects(spoilt, [Run(folder) for folder in folders]))
-        over = {one["data-over"] for one in Page(text).data if one["data-from"] == "time/7"}
+        over = {one["data-over"] for one in Page(text).data if one["data-from"] == "time/run"}
         self.assertEqual(over, {"median", "lowest", "highest"})
         self.assertEqual(texts_of(text)["count/runs", "median"], "3")
         self.assertNotIn("no spread is known", text)
