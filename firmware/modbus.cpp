@@ -223,6 +223,13 @@ bool modbus_next_request(ModbusReceiver& receiver, std::uint8_t unit, std::uint6
   return next_frame(receiver, {false, unit, nullptr}, now_us, frame);
 }
 
+void modbus_drop_repeats(ModbusReceiver& receiver, const ModbusFrame& frame) {
+  while (receiver.size >= frame.size && std::memcmp(receiver.bytes, frame.bytes, frame.size) == 0) {
+    receiver.counters.skipped_bytes += frame.size;
+    drop(receiver, frame.size);
+  }
+}
+
 namespace {
 
 bool range_good(std::uint16_t address, std::uint16_t count) { return std::uint32_t{address} + count <= 0x10000u; }

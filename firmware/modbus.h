@@ -70,6 +70,10 @@ struct ModbusFrame {
 // Call until false each tick.
 [[nodiscard]] bool modbus_next_request(ModbusReceiver& receiver, std::uint8_t unit, std::uint64_t now_us, ModbusFrame& frame);
 
+// Drops what stands next in the receiver where it is `frame` once more, to the byte: a client waits for its answer before it asks
+// again, so a frame that came doubled is one request.
+void modbus_drop_repeats(ModbusReceiver& receiver, const ModbusFrame& frame);
+
 struct ModbusRequest {
   std::uint8_t unit = 0;
   std::uint8_t function = 0;           // as received, may be one that is not supported

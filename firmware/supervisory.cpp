@@ -472,6 +472,10 @@ std::size_t supervisory_serve(Controller& c, std::uint64_t now_us, std::span<std
   ModbusFrame frame;
   if (!modbus_next_request(c.supervisory.receiver, 1, now_us, frame)) return 0;
   ModbusRequest request = modbus_parse(frame);
+  // With another request behind it, its sender has given it up: only a write still counts, or every later answer would lag.
+  ModbusReceiver& receiver = c.supervisory.receiver;
+  modbus_drop_repeats(receiver, frame);
+  while (request.write_count == 0 && receiver.size != 0 && modbus_next_request(receiver, 1, now_us, frame)) request = modbus_parse(frame);
   std::uint16_t registers[modbus_read_max];
   // FC 23: both ranges are looked at before anything is written, then write comes before read.
   if (request.error == ModbusException::none && request.read_count > 0 &&

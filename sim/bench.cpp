@@ -13,6 +13,7 @@
 #include "plant/step.h"
 #include "sim/action_file.h"
 #include "sim/clock.h"
+#include "sim/controller_power.h"
 #include "sim/event_watch.h"
 #include "sim/fault_file.h"
 #include "sim/faults.h"
@@ -21,6 +22,8 @@
 #include "sim/moment_watch.h"
 #include "sim/operator_station.h"
 #include "sim/serial_line.h"
+#include "sim/store_device.h"
+#include "sim/supervisory_line.h"
 #include "sim/tape.h"
 
 namespace sim {
@@ -28,7 +31,7 @@ namespace sim {
 namespace {
 
 constexpr double default_start_s = 1.0;         // of the programme, where the scenario has no `start`
-constexpr int silent_ticks_max = 20;            // of the supervisory port, before the controller counts as gone
+constexpr int silent_ticks_max = 20;            // of a supervisory port without a fault, before the controller counts as gone
 constexpr std::size_t answer_bytes_max = 256;
 
 // Names of what a refused command gives back, as command.result numbers them.
@@ -69,7 +72,10 @@ struct Bench::Impl {
   void take_over_core(Impl& past);
 
   void act(std::uint32_t id);                 // 1 what is due: faults, operator
+  void follow_power();                        // of the controller, and what its store does meanwhile
   void exchange_with_core();                  // 2 bytes in, step, bytes out
+  void tick_core(const Arrival& arrival);
+  void watch_readings(bool answered);
   void exchange_with_station();               // 3 request out, outputs applied, inputs latched
   void observe();                             // 4 every signal, hashes, tape, events
   void report_outcome();
@@ -80,10 +86,12 @@ struct Bench::Impl {
   Clock clock;
   SignalTable table;
   std::unique_ptr<Endpoint> controller;
-  std::vector<std::uint8_t> store;
+  StoreDevice store;
+  ControllerPower power;
   plant::Model model;
   plant::State state;
   SerialLine line;
+  SupervisoryLine supervisory_line;
   OperatorStation operator_station;
   FaultBank faults;
   MomentWatch moments;
@@ -110,15 +118,17 @@ struct Bench::Impl {
   bool forked = false, adopted = false;       // the next tick is the first after a fork
   bool programme_ran = false;
   bool over = false;
-  int silent_ticks = 0;
+  std::uint64_t missed_readings = 0;
+  int silent_ticks = 0;                       // since the controller's last reading, whatever the reason
+  int unexcused_ticks = 0;                    // of these, without a fault that explains it
 };
 
 Bench::Impl::Impl(const Scenario& scenario_, std::unique_ptr<Endpoint> controller_)
     : scenario(scenario_), actions(actions_of(scenario)), clock{std::int64_t{scenario.parameters.period_ms} * 1'000'000},
-      table(scenario.parameters.zones), controller(std::move(controller_)), store(store_image_of(scenario)),
+      table(scenario.parameters.zones), controller(std::move(controller_)), store(store_image_of(scenario), clock), power(clock),
       model(plant::build(scenario.furnace)), state(plant::initial_state(model, scenario.seed)), line(scenario.baud, clock, scenario.seed),
-      operator_station(table, scenario.parameters.zones), faults(scenario.faults), moments(table, scenario.programme, clock),
-      watch(table, scenario.programme), frame(static_cast<std::size_t>(table.size())) {
+      supervisory_line(scenario.seed), operator_station(table, scenario.parameters.zones), faults(scenario.faults),
+      moments(table, scenario.programme, clock), watch(table, scenario.programme), frame(static_cast<std::size_t>(table.size())) {
   std::uint32_t id = 0;
   for (const OperatorAction& action : actions) moments.add(action.when, id++);
   for (const FaultSource& fault : scenario.faults) moments.add(fault.from, id++);
@@ -197,14 +207,18 @@ std::vector<std::uint32_t> Bench::Impl::take_over_moments(const Impl& past) {
 }
 
 void Bench::Impl::take_over_core(Impl& past) {
-  const bool same = store_image_of(past.scenario) == store;
-  constexpr std::ptrdiff_t journal = std::ptrdiff_t{fw::journal_page_first} * std::ptrdiff_t{fw::store_write_bytes};
-  if (same) store = past.store;
-  else std::copy(past.store.begin() + journal, past.store.end(), store.begin() + journal);
-  if (!same && !past.controller->adopt(store))
+  const std::span<std::uint8_t> image = store.image();
+  const std::span<const std::uint8_t> before = past.store.image();
+  const bool same = std::ranges::equal(store_image_of(past.scenario), image);
+  constexpr std::size_t journal = std::size_t{fw::journal_page_first} * fw::store_write_bytes;
+  const std::size_t kept = same ? 0 : journal;
+  std::ranges::copy(before.subspan(kept), image.begin() + static_cast<std::ptrdiff_t>(kept));
+  store.take_over(past.store);
+  power.take_over(past.power);
+  if (!same && power.up() && !past.controller->adopt(image))
     throw EndpointError("the controller can't take over other parameters or another programme while it runs (only `host` can, and only a "
                         "programme that does not end before the segment in force)");
-  adopted = !same;
+  adopted = !same && power.up();               // without power, it finds the image in its store
   controller = std::move(past.controller);
 }
 
@@ -232,7 +246,9 @@ Bench::Impl::Impl(const Scenario& scenario_, Impl& past) : Impl(scenario_, std::
   time_s = past.time_s;
   ended_ticks = past.ended_ticks;
   programme_ran = past.programme_ran;
+  missed_readings = past.missed_readings;
   silent_ticks = past.silent_ticks;
+  unexcused_ticks = past.unexcused_ticks;
   forked = scenario.resolved_yaml != past.scenario.resolved_yaml;
 }
 
@@ -258,27 +274,65 @@ void Bench::Impl::act(std::uint32_t id) {
   if (lasts > 0) moments.add_at(tick + lasts, id + fault_count);
 }
 
-void Bench::Impl::exchange_with_core() {
-  in.now_us = clock.boundary_us(tick);
-  const Arrival arrival = line.take(tick);
-  in.field = arrival.bytes;
-  in.field_arrival_us = arrival.last_us;
-  in.supervisory = operator_station.request();
+void Bench::Impl::follow_power() {
+  const ControllerFault& fault = faults.controller();
+  if (!store.idle(fault)) store.settle(tick, fault);
+  if (power.idle(fault)) return;
+  const ControllerPower::Change change = power.follow(tick, fault);
+  const double now_s = clock.time_s(tick);
+  if (change.stops) {
+    events.push_back({now_s, "controller", "stops", change.lost_power ? "without power" : "reset"});
+    if (change.lost_power || fault.cause == fw::ResetCause::brown_out) store.lose_pending();
+  }
+  if (!change.starts) return;
+  controller->start(store.image(), change.cause, change.outage_s);
+  if (tape != nullptr) tape->restart(store.image(), change.cause, change.outage_s);
+  events.push_back({now_s, "controller", "starts", fmt::format("from its store, {} s without power", change.outage_s)});
+}
+
+void Bench::Impl::tick_core(const Arrival& arrival) {
+  const std::uint64_t now_us = clock.boundary_us(tick);
+  in.now_us = now_us - power.start_us();
+  const bool heard = arrival.last_us > power.start_us();   // what came before it started is lost
+  in.field = heard ? arrival.bytes : std::span<const std::uint8_t>();
+  in.field_arrival_us = heard ? arrival.last_us - power.start_us() : 0;
+  const ControllerFault& fault = faults.controller();
+  const std::span<const std::uint8_t> request = operator_station.request();
+  in.supervisory = fault.any_line ? supervisory_line.to_core(tick, request, fault) : request;
   in.supervisory_arrival_us = in.now_us;
   controller->tick(in, out);
   if (out.latched)
     throw EndpointError(fmt::format("the core has latched a failed check of its own (FW_CHECK) at {:.1f} s", clock.time_s(tick)));
+  if (out.store_size > 0 && !store.write(tick, out.store_offset, std::span(out.store).first(out.store_size), fault))
+    throw EndpointError(fmt::format("the core wants {} bytes written at {} of its store of {}", out.store_size, out.store_offset,
+                                    store.image().size()));
+}
 
-  if (out.store_size > 0) {
-    if (out.store_size > out.store.size() || out.store_offset > store.size() - out.store_size)
-      throw EndpointError(fmt::format("the core wants {} bytes written at {} of its store of {}", out.store_size, out.store_offset,
-                                      store.size()));
-    std::memcpy(store.data() + out.store_offset, out.store.data(), out.store_size);
+void Bench::Impl::exchange_with_core() {
+  const Arrival arrival = line.take(tick);
+  const ControllerFault& fault = faults.controller();
+  if (power.up()) {
+    tick_core(arrival);
+  } else {
+    static_cast<void>(operator_station.request());   // nobody hears it
+    out.field_size = out.supervisory_size = out.store_size = 0;
   }
-  const bool answered = operator_station.answer({out.supervisory.data(), out.supervisory_size}, frame);
-  silent_ticks = answered ? 0 : silent_ticks + 1;
-  if (silent_ticks > silent_ticks_max)
-    throw EndpointError(fmt::format("the controller has not answered on the supervisory line for {} periods", silent_ticks));
+  const std::span<const std::uint8_t> sent{out.supervisory.data(), out.supervisory_size};
+  watch_readings(operator_station.answer(fault.any_line ? supervisory_line.to_operator(tick, sent, fault) : sent, frame));
+}
+
+// A fault may keep the readings away; a controller that is silent without one is gone.
+void Bench::Impl::watch_readings(bool answered) {
+  if (answered) {
+    silent_ticks = unexcused_ticks = 0;
+    return;
+  }
+  ++missed_readings;
+  ++silent_ticks;
+  const bool excused = !power.up() || faults.controller().any_line;
+  unexcused_ticks = excused ? 0 : unexcused_ticks + 1;
+  if (unexcused_ticks > silent_ticks_max)
+    throw EndpointError(fmt::format("the controller has not answered on the supervisory line for {} periods", unexcused_ticks));
 }
 
 void Bench::Impl::exchange_with_station() {
@@ -295,6 +349,7 @@ void Bench::Impl::observe() {
   plant::observe(model, state, std::span(frame).subspan(controller_count, plant_count));
   const std::uint64_t errors = line.count().errors;
   frame[controller_count + plant_count] = static_cast<double>(errors);
+  frame[controller_count + plant_count + 1] = silent_ticks * clock.period_s();
 
   if (out.field_size > 0) {
     controller_hash.add(2 * tick);
@@ -305,10 +360,10 @@ void Bench::Impl::observe() {
     controller_hash.add(std::span<const std::uint8_t>(out.supervisory.data(), out.supervisory_size));
   }
   trace_hash.add(std::span<const double>(frame));
-  if (tape != nullptr) tape->add(in, out);
+  if (tape != nullptr) power.up() ? tape->add(in, out) : tape->add_idle();
 
   report_outcome();
-  watch.observe(frame, time_s, errors, clock.period_s(), events);
+  watch.observe(frame, time_s, errors, missed_readings, clock.period_s(), events);
   moments.observe(tick, frame, time_s, events);
 }
 
@@ -338,7 +393,7 @@ void Bench::Impl::end_of_run() {
 
 Bench::Bench(const Scenario& scenario, std::unique_ptr<Endpoint> controller)
     : impl_(std::make_unique<Impl>(scenario, std::move(controller))) {
-  impl_->controller->start(impl_->store, fw::ResetCause::power_on, 0);
+  impl_->controller->start(impl_->store.image(), fw::ResetCause::power_on, 0);
 }
 Bench::Bench(const Scenario& scenario, Bench&& past) : impl_(std::make_unique<Impl>(scenario, *past.impl_)) {}
 Bench::~Bench() = default;
@@ -352,9 +407,10 @@ bool Bench::advance() {
   if (bench.tick == 0) bench.events.push_back({0.0, "bench", "begins", bench.scenario.title});
   if (std::exchange(bench.forked, false))
     bench.events.push_back({bench.clock.time_s(bench.tick), "bench", "forks", "from here on as " + bench.scenario.name + " says now"});
-  if (std::exchange(bench.adopted, false) && bench.tape != nullptr) bench.tape->adopt(bench.store);
+  if (std::exchange(bench.adopted, false) && bench.tape != nullptr) bench.tape->adopt(bench.store.image());
   for (const std::uint32_t id : bench.moments.due(bench.tick)) bench.act(id);
   bench.faults.apply(bench.clock.period_s(), bench.disturbances, bench.line_fault);
+  bench.follow_power();
   bench.exchange_with_core();
   bench.exchange_with_station();
   bench.observe();
@@ -366,7 +422,7 @@ bool Bench::advance() {
 }
 
 void Bench::set_tape(TapeWriter* tape) { impl_->tape = tape; }
-std::span<const std::uint8_t> Bench::store_image() const { return impl_->store; }
+std::span<const std::uint8_t> Bench::store_image() const { return std::as_const(impl_->store).image(); }
 double Bench::time_s() const { return impl_->time_s; }
 std::uint64_t Bench::ticks() const { return impl_->tick; }
 std::span<const double> Bench::frame() const { return impl_->frame; }

@@ -49,10 +49,8 @@ EventWatch::EventWatch(const SignalTable& table, const ProgrammeSource& programm
 void EventWatch::take_over(const EventWatch& past) {
   last_ = past.last_;
   inhibit_told_ = past.inhibit_told_;
-  errors_ = past.errors_;
-  errors_at_burst_ = past.errors_at_burst_;
-  good_ticks_ = past.good_ticks_;
-  in_burst_ = past.in_burst_;
+  line_ = past.line_;
+  supervisory_ = past.supervisory_;
 }
 
 void EventWatch::alarms(double before, double now, double time_s, std::vector<Event>& events) const {
@@ -67,26 +65,31 @@ void EventWatch::alarms(double before, double now, double time_s, std::vector<Ev
   }
 }
 
-void EventWatch::line(std::uint64_t errors, double time_s, double period_s, std::vector<Event>& events) {
-  if (errors != errors_) {
-    good_ticks_ = 0;
-    if (!in_burst_) {
-      in_burst_ = true;
-      errors_at_burst_ = errors_;
-      events.push_back({time_s, "line", "disturbed", "an answer of the station is missing, late or damaged"});
+void EventWatch::follow(Burst& burst, std::uint64_t count, const BurstWords& words, double time_s, double period_s,
+                        std::vector<Event>& events) {
+  if (count != burst.count) {
+    burst.good_ticks = 0;
+    if (!burst.lasts) {
+      burst.lasts = true;
+      burst.count_before = burst.count;
+      events.push_back({time_s, words.source, "disturbed", words.begins});
     }
-    errors_ = errors;
-  } else if (in_burst_ && static_cast<double>(++good_ticks_) * period_s >= burst_ends_s) {
-    in_burst_ = false;
-    events.push_back({time_s, "line", "recovered", fmt::format("{} answers missing, late or damaged", errors - errors_at_burst_)});
+    burst.count = count;
+  } else if (burst.lasts && static_cast<double>(++burst.good_ticks) * period_s >= burst_ends_s) {
+    burst.lasts = false;
+    events.push_back({time_s, words.source, "recovered", fmt::format("{} {}", count - burst.count_before, words.what)});
   }
 }
 
-void EventWatch::observe(std::span<const double> frame, double time_s, std::uint64_t line_errors, double period_s,
-                         std::vector<Event>& events) {
+void EventWatch::observe(std::span<const double> frame, double time_s, std::uint64_t line_errors, std::uint64_t missed,
+                         double period_s, std::vector<Event>& events) {
   const Codes now{frame[segment_slot_], frame[state_slot_], frame[phase_slot_],
                   frame[alarms_slot_],  frame[trip_slot_],  frame[inhibit_slot_]};
-  if (line_errors != errors_ || in_burst_) line(line_errors, time_s, period_s, events);
+  constexpr BurstWords line_words{"line", "an answer of the station is missing, late or damaged", "answers missing, late or damaged"};
+  constexpr BurstWords supervisory_words{"supervisory", "no reading of the controller came through: the last one stands",
+                                         "readings of the controller missing, in whose place the last one stood"};
+  if (line_errors != line_.count || line_.lasts) follow(line_, line_errors, line_words, time_s, period_s, events);
+  if (missed != supervisory_.count || supervisory_.lasts) follow(supervisory_, missed, supervisory_words, time_s, period_s, events);
   if (now.state != last_.state) events.push_back({time_s, "programme", "state", code_name(state_names(), now.state)});
   if (now.segment != last_.segment && now.segment >= 0.0) {
     const auto index = static_cast<std::size_t>(now.segment);

@@ -19,8 +19,10 @@ class EventWatch {
 
   void take_over(const EventWatch& past);   // go on where `past` stands
 
-  // Appends the events of this tick. line_errors: since the start. Allocates only when something happened.
-  void observe(std::span<const double> frame, double time_s, std::uint64_t line_errors, double period_s, std::vector<Event>& events);
+  // Appends the events of this tick. line_errors, missed: answers of the station, readings of the controller, missing since the
+  // start. Allocates only when something happened.
+  void observe(std::span<const double> frame, double time_s, std::uint64_t line_errors, std::uint64_t missed, double period_s,
+               std::vector<Event>& events);
 
  private:
   struct Codes {
@@ -28,16 +30,27 @@ class EventWatch {
   };
 
   void alarms(double before, double now, double time_s, std::vector<Event>& events) const;
-  void line(std::uint64_t errors, double time_s, double period_s, std::vector<Event>& events);
+
+  // What goes missing now and again, told as one burst.
+  struct Burst {
+    std::uint64_t count = 0;
+    std::uint64_t count_before = 0;
+    std::uint64_t good_ticks = 0;
+    bool lasts = false;
+  };
+  struct BurstWords {
+    const char* source;
+    const char* begins;
+    const char* what;
+  };
+  static void follow(Burst& burst, std::uint64_t count, const BurstWords& words, double time_s, double period_s,
+                     std::vector<Event>& events);
 
   const ProgrammeSource& programme_;
   std::size_t segment_slot_, state_slot_, phase_slot_, alarms_slot_, trip_slot_, inhibit_slot_;
   Codes last_;
   double inhibit_told_ = 0.0;               // row last told: it may come and go every tick
-  std::uint64_t errors_ = 0;
-  std::uint64_t errors_at_burst_ = 0;
-  std::uint64_t good_ticks_ = 0;
-  bool in_burst_ = false;
+  Burst line_, supervisory_;
 };
 
 }  // namespace sim

@@ -46,6 +46,15 @@ constexpr std::array<FaultParameter, 1> map_parameters{{{"version", "count", 2, 
 constexpr std::array<FaultParameter, 1> exception_parameters{
     {{"code", "count", 4, 1, 11, "Modbus exception code: 1 function, 2 address, 3 value, 4 device failure, 6 busy"}}};
 
+constexpr FaultParameter boot_parameter{"boot", "s", 0.0, 0.0, 600.0, "from then to the first period in which the controller takes part"};
+constexpr std::array<FaultParameter, 1> boot_only{boot_parameter};
+constexpr std::array<FaultParameter, 1> noise_parameters{{{"bytes", "count", 16, 1, 200, "that nobody sent, before every request"}}};
+constexpr std::array<FaultParameter, 1> torn_parameters{{{"bytes", "count", 32, 0, 63, "of the 64 of a page that are written"}}};
+constexpr std::array<FaultParameter, 1> slow_parameters{{{"delay", "s", 1.0, 0.0, 60.0, "from a write to its being in the store"}}};
+constexpr std::array<FaultParameter, 2> flip_parameters{
+    {{"byte", "count", 8, 0, fw::store_image_bytes - 1, "place in the store: page * 64 + place in the page"},
+     {"bit", "count", 0, 0, 7, "of that byte"}}};
+
 constexpr FaultKind kinds[] = {
     {"element_broken", FaultAction::element_broken, Seam::plant, zone_only, "the heater element of a zone is open"},
     {"switch_shorted", FaultAction::switch_shorted, Seam::plant, zone_only,
@@ -98,6 +107,26 @@ constexpr FaultKind kinds[] = {
      "the station refuses every request with a Modbus exception"},
     {"mains_lost", FaultAction::mains_lost, Seam::plant, {},
      "furnace and station have no electricity; the controller has its own supply"},
+    {"supervisory_silent", FaultAction::supervisory_silent, Seam::supervisory, {},
+     "nothing passes on the supervisory line: the operator can't act, and sees the last readings"},
+    {"supervisory_corrupt", FaultAction::supervisory_corrupt, Seam::supervisory, corrupt_parameters, "the supervisory line flips bits"},
+    {"supervisory_noise", FaultAction::supervisory_noise, Seam::supervisory, noise_parameters,
+     "the controller hears noise before each request"},
+    {"supervisory_write_doubled", FaultAction::supervisory_write_doubled, Seam::supervisory, {}, "every request that writes comes twice"},
+    {"supervisory_foreign", FaultAction::supervisory_foreign, Seam::supervisory, unit_parameters,
+     "a second master starts, again and again, the programme of another controller on the line"},
+    {"controller_power_lost", FaultAction::controller_power_lost, Seam::controller, boot_only,
+     "the controller has no power as long as it stays, then starts from its store; the furnace keeps its mains"},
+    {"controller_brown_out", FaultAction::controller_brown_out, Seam::controller, boot_only,
+     "the controller's supply dips: it loses its memory and starts from its store"},
+    {"controller_watchdog_reset", FaultAction::controller_watchdog_reset, Seam::controller, boot_only,
+     "the controller's own watchdog resets it: it loses its memory and starts from its store"},
+    {"power_lost", FaultAction::power_lost, Seam::everything, boot_only, "furnace, station and controller have no electricity"},
+    {"store_write_lost", FaultAction::store_write_lost, Seam::store, {}, "what the controller writes does not reach its store"},
+    {"store_write_torn", FaultAction::store_write_torn, Seam::store, torn_parameters, "only the head of every write reaches the store"},
+    {"store_slow", FaultAction::store_slow, Seam::store, slow_parameters,
+     "the store takes its time; what is not in it when the power goes is lost"},
+    {"store_bit_flipped", FaultAction::store_bit_flipped, Seam::store, flip_parameters, "one bit of the store flips, once"},
 };
 
 struct Channel {
@@ -128,6 +157,10 @@ const char* seam_name(Seam seam) {
     case Seam::instrument: return "instrument";
     case Seam::station: return "station";
     case Seam::line: return "line";
+    case Seam::supervisory: return "supervisory";
+    case Seam::controller: return "controller";
+    case Seam::store: return "store";
+    case Seam::everything: return "everything";
   }
   return "";
 }
@@ -264,6 +297,16 @@ FaultBank::FaultBank(const std::vector<FaultSource>& sources) {
   }
 }
 
+bool FaultBank::one_tick(std::size_t fault) const {
+  switch (entries_[fault].action) {
+    case FaultAction::glitch:
+    case FaultAction::controller_brown_out:
+    case FaultAction::controller_watchdog_reset:
+    case FaultAction::store_bit_flipped: return true;
+    default: return false;
+  }
+}
+
 void FaultBank::begin(std::size_t fault) {
   state_.active[fault] = true;
   state_.ticks[fault] = 0;
@@ -286,6 +329,7 @@ bool FaultBank::apply(double period_s, plant::Disturbances& disturbances, LineFa
   state_.moving = false;
   disturbances = plant::Disturbances{};
   line = LineFault{};
+  controller_ = ControllerFault{};
   for (std::size_t fault = 0; fault < count_; ++fault) {
     if (!state_.active[fault]) continue;
     const Entry& entry = entries_[fault];
@@ -294,6 +338,13 @@ bool FaultBank::apply(double period_s, plant::Disturbances& disturbances, LineFa
       case Seam::plant: apply_to_plant(entry.action, entry.values[0], disturbances); break;
       case Seam::line: apply_to_line(entry.action, entry.values, line); break;
       case Seam::station: apply_to_station(entry.action, entry.values[0], disturbances); break;
+      case Seam::supervisory: apply_to_supervisory(entry.action, entry.values, controller_); break;
+      case Seam::store: apply_to_store(entry.action, entry.values, controller_); break;
+      case Seam::everything:
+        apply_to_plant(FaultAction::mains_lost, 0.0, disturbances);
+        apply_to_power(entry.action, entry.values, controller_);
+        break;
+      case Seam::controller: apply_to_power(entry.action, entry.values, controller_); break;
       case Seam::instrument:
         apply_to_channel(entry.action, entry.values[1], elapsed_s, disturbances.channel[index_of(entry.values[0], 0.0)]);
         state_.moving = true;

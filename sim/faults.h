@@ -1,6 +1,7 @@
 // Faults a scenario may plant: one table of kinds, and the bank that turns the active ones into what the plant
-// (plant::Disturbances) and the line (LineFault) are told each tick. A fault is a deterministic transform at a seam within
-// an interval; the logic on either side never knows of it. Its state is plain data, part of the bench's state.
+// (plant::Disturbances), the line (LineFault) and the controller's surroundings (ControllerFault) are told each tick. A fault is a
+// deterministic transform at a seam within an interval; the logic on either side never knows of it. Its state is plain data, part
+// of the bench's state.
 #pragma once
 
 #include <array>
@@ -11,12 +12,13 @@
 #include <vector>
 
 #include "plant/process_values.h"
+#include "sim/controller_fault.h"
 #include "sim/line_fault.h"
 #include "sim/scenario.h"
 
 namespace sim {
 
-enum class Seam : std::uint8_t { plant, instrument, station, line };
+enum class Seam : std::uint8_t { plant, instrument, station, line, supervisory, controller, store, everything };
 
 struct FaultParameter {
   const char* name;
@@ -35,7 +37,10 @@ enum class FaultAction : std::uint8_t {
   line_requests_lost, line_answers_lost, line_bit_errors, line_inserted, line_truncated, line_gap, line_tick_late, line_swapped,
   line_duplicated, line_repeated, line_echoed, line_foreign,
   station_reset, station_watchdog_dead, station_answers_frozen, station_inputs_frozen, station_output_dead, station_map_wrong,
-  station_exception, mains_lost
+  station_exception, mains_lost,
+  supervisory_silent, supervisory_corrupt, supervisory_noise, supervisory_write_doubled, supervisory_foreign,
+  controller_power_lost, controller_brown_out, controller_watchdog_reset, power_lost,
+  store_write_lost, store_write_torn, store_slow, store_bit_flipped
 };
 
 struct FaultKind {
@@ -68,7 +73,7 @@ class FaultBank {
 
   std::size_t size() const { return count_; }
   bool active(std::size_t fault) const { return state_.active[fault]; }
-  bool one_tick(std::size_t fault) const { return entries_[fault].action == FaultAction::glitch; }
+  bool one_tick(std::size_t fault) const;           // it lasts one tick, whatever its interval
   Seam seam(std::size_t fault) const { return entries_[fault].seam; }
   void begin(std::size_t fault);
   void end(std::size_t fault);
@@ -80,6 +85,7 @@ class FaultBank {
   // True if something changed since the last call or moves on its own (drift), so that an undisturbed tick costs nothing.
   // Then both structs are rebuilt from the active faults; of two on one field the later one in the file wins.
   bool apply(double period_s, plant::Disturbances& disturbances, LineFault& line);
+  const ControllerFault& controller() const { return controller_; }   // as apply() left it
 
  private:
   struct Entry {
@@ -97,6 +103,7 @@ class FaultBank {
   std::array<Entry, faults_max> entries_{};
   std::size_t count_ = 0;
   State state_;
+  ControllerFault controller_;                      // what the active ones come down to
 };
 
 }  // namespace sim

@@ -133,7 +133,8 @@ bool OperatorStation::answer(std::span<const std::uint8_t> bytes, std::span<doub
       }
     }
   }
-  if (writing_) count_before_ = count_before;
+  // The answer to a write still tells the count before it: the core acts at the next step.
+  if (writing_) count_before_ = whole && count_slot_ >= 0 ? frame[static_cast<std::size_t>(count_slot_)] : count_before;
   if (sent_) settle(frame);
   return whole;
 }

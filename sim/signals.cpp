@@ -56,6 +56,8 @@ SignalTable::SignalTable(int zones) {
   plant_count_ = size() - controller_count_;
   signals_.push_back(
       made("line.errors", "1", 0, Signal::Origin::line, "answers missing, late or damaged since the start, as the bench saw them"));
+  signals_.push_back(made("line.reading_age", "s", 1, Signal::Origin::line,
+                          "of what the controller told last on the supervisory line; its signals keep that value until it tells again"));
 }
 
 SignalTable::SignalTable(std::vector<Signal> signals) : signals_(std::move(signals)) {

@@ -25,7 +25,7 @@ namespace {
 
 constexpr std::string_view file_mark = "SAGGTAPE";
 constexpr std::string_view end_mark = "TAPE-END";
-constexpr std::uint32_t format = 2;              // 1 had no adopted store images
+constexpr std::uint32_t format = 3;              // 1 had no adopted store images, 2 no restarts
 constexpr std::size_t end_bytes = 32;
 
 // Where each part of a tick lies in the block, in words.
@@ -41,17 +41,19 @@ constexpr std::size_t tick_bytes_max = TapeBlock::words_max * 9 + TapeBlock::wor
 // The head as words: sizes and the latched flag; steps of time; the store's offset.
 struct Head {
   std::uint32_t field_in = 0, supervisory_in = 0, field_out = 0, supervisory_out = 0, store = 0;
-  bool latched = false, adopts = false;
+  bool latched = false, adopts = false, restarts = false, idle = false;
   std::uint32_t step_us = 0, field_lag_us = 0, supervisory_lag_us = 0, store_offset = 0;
 
   std::array<std::uint64_t, head_words> words() const {
     return {field_in | std::uint64_t{supervisory_in} << 16 | std::uint64_t{field_out} << 32 | std::uint64_t{supervisory_out} << 48,
-            store | std::uint64_t{latched} << 16 | std::uint64_t{adopts} << 17, step_us | std::uint64_t{store_offset} << 32,
+            store | std::uint64_t{latched} << 16 | std::uint64_t{adopts} << 17 | std::uint64_t{restarts} << 18 | std::uint64_t{idle} << 19,
+            step_us | std::uint64_t{store_offset} << 32,
             field_lag_us | std::uint64_t{supervisory_lag_us} << 32};
   }
   explicit Head(const std::uint64_t* words)
       : field_in(words[0] & 0xFFFF), supervisory_in(words[0] >> 16 & 0xFFFF), field_out(words[0] >> 32 & 0xFFFF),
         supervisory_out(words[0] >> 48), store(words[1] & 0xFFFF), latched((words[1] >> 16 & 1) != 0), adopts((words[1] >> 17 & 1) != 0),
+        restarts((words[1] >> 18 & 1) != 0), idle((words[1] >> 19 & 1) != 0),
         step_us(static_cast<std::uint32_t>(words[2])), field_lag_us(static_cast<std::uint32_t>(words[3])),
         supervisory_lag_us(static_cast<std::uint32_t>(words[3] >> 32)), store_offset(static_cast<std::uint32_t>(words[2] >> 32)) {}
   Head() = default;
@@ -253,6 +255,8 @@ void TapeWriter::add(const TickIn& in, const TickOut& out) {
   head.store = out.store_size;
   head.latched = out.latched;
   head.adopts = !adopted_.empty();
+  head.restarts = !restarted_.empty();
+  if (head.restarts) last_us_ = 0;
   head.step_us = static_cast<std::uint32_t>(in.now_us - last_us_);
   head.field_lag_us = in.field.empty() ? 0 : static_cast<std::uint32_t>(in.now_us - in.field_arrival_us);
   head.supervisory_lag_us = in.supervisory.empty() ? 0 : static_cast<std::uint32_t>(in.now_us - in.supervisory_arrival_us);
@@ -271,10 +275,34 @@ void TapeWriter::add(const TickIn& in, const TickOut& out) {
   size_ += words.size();
   ++ticks_;
   if (size_ >= block_bytes) flush(block_bytes);
-  if (!head.adopts) return;
-  put(adopted_.size(), 4);
-  put(run_lengths(adopted_));
-  adopted_.clear();
+  if (head.adopts) {
+    put(adopted_.size(), 4);
+    put(run_lengths(adopted_));
+    adopted_.clear();
+  }
+  if (!head.restarts) return;
+  put(static_cast<std::uint64_t>(cause_), 1);
+  put(outage_s_, 4);
+  put(restarted_.size(), 4);
+  put(run_lengths(restarted_));
+  restarted_.clear();
+}
+
+void TapeWriter::add_idle() {
+  Head head;
+  head.idle = true;
+  WordWriter words(buffer_.data() + size_);
+  const std::array<std::uint64_t, head_words> head_now = head.words();
+  for (std::size_t word = 0; word < head_words; ++word) words.add(head_now[word], last_.words[word]);
+  size_ += words.size();
+  ++ticks_;
+  if (size_ >= block_bytes) flush(block_bytes);
+}
+
+void TapeWriter::restart(std::span<const std::uint8_t> store_image, fw::ResetCause cause, std::uint32_t outage_s) {
+  restarted_.assign(store_image.begin(), store_image.end());
+  cause_ = cause;
+  outage_s_ = outage_s;
 }
 
 void TapeWriter::adopt(std::span<const std::uint8_t> store_image) { adopted_.assign(store_image.begin(), store_image.end()); }
@@ -392,6 +420,14 @@ bool TapeReader::next(TapeTick& tick) {
   ++read_;
   tick.adopted.clear();
   if (head.adopts) tick.adopted = get_image();
+  tick.restarted.clear();
+  if (head.restarts) {
+    tick.cause = static_cast<fw::ResetCause>(get(1));
+    tick.outage_s = static_cast<std::uint32_t>(get(4));
+    tick.restarted = get_image();
+    last_us_ = 0;
+  }
+  tick.idle = head.idle;
 
   const auto bytes_at = [words](std::size_t word) { return reinterpret_cast<const std::uint8_t*>(words + word); };
   last_us_ += head.step_us;

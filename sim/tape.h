@@ -9,7 +9,9 @@
 // A tick is a block: a head of four words (sizes, times, store offset, latched), then the bytes of both ports in and out and
 // of the store. It is written as its difference (XOR) from the tick before, in words of 8 bytes: per eight words one byte
 // that says which differ, per such word one byte that says which of its bytes differ, then those bytes. Where a fork gave the
-// core a new store image before the tick, a bit in the head says so and the image follows the tick, coded as the first one.
+// core a new store image before the tick, a bit in the head says so and the image follows the tick, coded as the first one. In the
+// same way follow u8 reset cause, u32 outage_s and the image from which the core was started anew before the tick; its clock then
+// counts from zero again. A tick without a running core has nothing in it but a bit in the head.
 #pragma once
 
 #include <array>
@@ -56,7 +58,9 @@ class TapeWriter {
   TapeWriter& operator=(const TapeWriter&) = delete;
 
   void add(const TickIn& in, const TickOut& out);  // 70 ns
+  void add_idle();                                 // a tick in which no core ran
   void adopt(std::span<const std::uint8_t> store_image);   // the core takes it before the tick that is added next
+  void restart(std::span<const std::uint8_t> store_image, fw::ResetCause cause, std::uint32_t outage_s);   // and starts from it
   void finish(std::uint64_t controller_hash);      // ends the file and gives it its name
   std::uint64_t ticks() const { return ticks_; }
   std::uint64_t bytes() const { return flushed_ + size_; }
@@ -76,7 +80,9 @@ class TapeWriter {
   std::uint64_t flushed_ = 0;
   std::uint64_t ticks_ = 0;
   std::uint64_t last_us_ = 0;
-  std::vector<std::uint8_t> adopted_;              // not written yet
+  std::vector<std::uint8_t> adopted_, restarted_;  // not written yet
+  fw::ResetCause cause_ = fw::ResetCause::power_on;
+  std::uint32_t outage_s_ = 0;
   Hash checksum_;
   TapeBlock last_;
 };
@@ -86,6 +92,10 @@ struct TapeTick {
   TickIn in;
   TickOut out;
   std::vector<std::uint8_t> adopted;   // store image that the core took before this tick (Endpoint::adopt); empty: none
+  std::vector<std::uint8_t> restarted; // from which it started anew before this tick, for what cause and after what outage; empty: not
+  fw::ResetCause cause = fw::ResetCause::power_on;
+  std::uint32_t outage_s = 0;
+  bool idle = false;                   // no core ran in this tick: nothing went in or came out
 };
 
 class TapeReader {

@@ -19,18 +19,20 @@ namespace fs = std::filesystem;
 class WatchedEndpoint final : public sim::Endpoint {
  public:
   WatchedEndpoint(std::unique_ptr<sim::Endpoint> core, const fs::path& tape, double until_s)
-      : core_(std::move(core)), tape_(tape), until_us_(std::llround(until_s * 1e6)) {}
+      : core_(std::move(core)), tape_(tape), until_(std::llround(until_s * 1e9) / tape_.header().period_ns) {}
 
   void start(std::span<const std::uint8_t> image, fw::ResetCause cause, std::uint32_t outage_s) override {
     core_->start(image, cause, outage_s);
   }
   void tick(const sim::TickIn& in, sim::TickOut& out) override {
     core_->tick(in, out);
-    if (static_cast<std::int64_t>(in.now_us) >= until_us_ || !tape_.next(recorded_)) return;
-    ++ticks_;
+    do {
+      if (ticks_ >= until_ || !tape_.next(recorded_)) return;
+      ++ticks_;
+    } while (recorded_.idle);
     if (!sim::same_output(recorded_.out, out))
       throw sim::EndpointDifference("this program does not repeat the run that is forked: " +
-                                    sim::name_difference(ticks_ - 1, recorded_.out, out, in.supervisory).text());
+                                    sim::name_difference(static_cast<std::uint64_t>(ticks_ - 1), recorded_.out, out, in.supervisory).text());
   }
   bool adopt(std::span<const std::uint8_t> image) override { return core_->adopt(image); }
 
@@ -38,8 +40,8 @@ class WatchedEndpoint final : public sim::Endpoint {
   std::unique_ptr<sim::Endpoint> core_;
   sim::TapeReader tape_;
   sim::TapeTick recorded_;
-  std::int64_t until_us_;
-  std::uint64_t ticks_ = 0;
+  std::int64_t until_;       // ticks
+  std::int64_t ticks_ = 0;
 };
 
 double time_of(const std::string& when, const sim::Summary& summary, const std::string& from) {

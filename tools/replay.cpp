@@ -46,20 +46,23 @@ int replay(const Options& options, std::chrono::steady_clock::time_point begin) 
   sim::TapeTick recorded;
   sim::TickOut found;
   std::uint64_t tick = 0;
+  const auto time_s = [&header](std::uint64_t at) { return static_cast<double>(at) * static_cast<double>(header.period_ns) * 1e-9; };
   for (; tape.next(recorded); ++tick) {
     if (!recorded.adopted.empty() && !controller->adopt(recorded.adopted))
       throw sim::EndpointError(fmt::format("this run was forked with other parameters or another programme, which {} can't take over",
                                            options.controller));
+    if (recorded.idle) continue;
+    if (!recorded.restarted.empty()) controller->start(recorded.restarted, recorded.cause, recorded.outage_s);
     controller->tick(recorded.in, found);
     if (!sim::same_output(recorded.out, found)) {
       progress.clear();
       const sim::Difference difference = sim::name_difference(tick, recorded.out, found, recorded.in.supervisory);
-      fmt::print("{}: first difference at {:.1f} s: {}\n", header.scenario, static_cast<double>(recorded.in.now_us) * 1e-6,
+      fmt::print("{}: first difference at {:.1f} s: {}\n", header.scenario, time_s(tick),
                  difference.text());
       return differs;
     }
     if (tick % 1000 == 0) {
-      progress.show(static_cast<double>(tick) / static_cast<double>(tape.ticks()), static_cast<double>(recorded.in.now_us) * 1e-6);
+      progress.show(static_cast<double>(tick) / static_cast<double>(tape.ticks()), time_s(tick));
     }
   }
   progress.clear();

@@ -65,6 +65,38 @@ TEST(SupervisoryLine, StaysSilentToOthersToBroadcastsAndToDamage) {
   EXPECT_TRUE(s.reply.empty());
 }
 
+// MODBUS over Serial Line V1.02, 2.4.1: a client sends its next request after the answer to the one before, or after giving it up.
+TEST(SupervisoryLine, AnswersTheLastOfTheReadsThatPiledUpAndNeverDropsAWrite) {
+  StandIn s = idle_one();
+  const auto together = [](std::initializer_list<Bytes> frames) {
+    Bytes all;
+    for (const Bytes& frame : frames) all.insert(all.end(), frame.begin(), frame.end());
+    return all;
+  };
+  const auto read = [](unsigned registers) { return StandIn::read_request(4, 0, registers); };
+  s.tick(together({read(3), read(5), read(7)}));
+  EXPECT_EQ(s.reply.size(), 5u + 2 * 7);
+  s.tick(read(2));
+  EXPECT_EQ(s.reply.size(), 5u + 2 * 2);                     // nothing lags behind
+  const double count = s.value("command.count");
+  const Bytes start = StandIn::command_request(fw::Command::start, 0, 0.0);
+  s.tick(together({read(3), start, read(9)}));
+  ASSERT_GT(s.reply.size(), 2u);
+  EXPECT_EQ(s.reply[1], start[1]);
+  s.tick(read(2));
+  EXPECT_EQ(s.reply.size(), 5u + 2 * 2);
+  s.tick();
+  EXPECT_EQ(s.value("command.count"), count + 1);
+  EXPECT_EQ(s.state(), 1);
+  const Bytes skip = StandIn::command_request(fw::Command::skip, 0, 0.0);
+  s.tick(together({skip, skip}));                            // doubled on the line
+  s.tick();
+  EXPECT_EQ(s.value("command.count"), count + 2);
+  s.tick(skip);                                              // asked again
+  s.tick();
+  EXPECT_EQ(s.value("command.count"), count + 3);
+}
+
 TEST(MonitorBlock, HasTheSignalsOfTheDesignInAddressOrderWithoutHoles) {
   std::set<std::string> names;
   unsigned address = 0;

@@ -48,6 +48,15 @@ TEST(Endpoint, GivesTheSameBytesFromHostLibraryAndSeparateProcess) {
   EXPECT_EQ(sim_test::run(scenario, "process:" + process + " " + library), host);
 }
 
+// A far side is started anew as the host's core is: the same bytes through an outage, resets and a damaged store.
+TEST(Endpoint, StartsAnewWhereverTheCoreStands) {
+  const sim::Scenario scenario = sim_test::unpowered_run(120);
+  const sim_test::Hashes host = sim_test::run(scenario, "host");
+  EXPECT_NE(host, sim_test::run(sim_test::short_run(120), "host"));
+  EXPECT_EQ(sim_test::run(scenario, "library:" + library), host);
+  EXPECT_EQ(sim_test::run(scenario, "process:" + process + " " + library), host);
+}
+
 TEST(Endpoint, SaysWhichLibraryItCannotLoadAndWhy) {
   EXPECT_THAT(complaint("library:/no/such/core.so"), AllOf(HasSubstr("/no/such/core.so"), HasSubstr("No such file")));
   Dl_info c_library{};

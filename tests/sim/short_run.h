@@ -41,6 +41,20 @@ inline sim::Scenario disturbed_run(double seconds) {
   return scenario;
 }
 
+// Everything that takes the controller's memory, and a store that loses, delays and damages what it is given.
+inline sim::Scenario unpowered_run(double seconds) {
+  sim::Scenario scenario = short_run(seconds);
+  scenario.faults.push_back(fault("store_slow", {2.5}, 10, 60));
+  scenario.faults.push_back(fault("controller_power_lost", {0.5}, 20, 15));
+  scenario.faults.push_back(fault("controller_brown_out", {0}, 50));
+  scenario.faults.push_back(fault("store_bit_flipped", {10, 3}, 60));
+  scenario.faults.push_back(fault("controller_watchdog_reset", {1.5}, 70));
+  scenario.faults.push_back(fault("supervisory_noise", {40}, 80, 5));
+  scenario.faults.push_back(fault("supervisory_corrupt", {0.01}, 85, 10));
+  scenario.faults.push_back(fault("power_lost", {0}, 100, 4));
+  return scenario;
+}
+
 struct Hashes {
   std::uint64_t controller = 0, trace = 0, ticks = 0;
   bool operator==(const Hashes&) const = default;
