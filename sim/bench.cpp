@@ -285,6 +285,7 @@ void Bench::Impl::follow_power() {
     if (change.lost_power || fault.cause == fw::ResetCause::brown_out) store.lose_pending();
   }
   if (!change.starts) return;
+  operator_station.controller_started();
   controller->start(store.image(), change.cause, change.outage_s);
   if (tape != nullptr) tape->restart(store.image(), change.cause, change.outage_s);
   events.push_back({now_s, "controller", "starts", fmt::format("from its store, {} s without power", change.outage_s)});

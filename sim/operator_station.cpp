@@ -133,8 +133,10 @@ bool OperatorStation::answer(std::span<const std::uint8_t> bytes, std::span<doub
       }
     }
   }
-  // The answer to a write still tells the count before it: the core acts at the next step.
-  if (writing_) count_before_ = whole && count_slot_ >= 0 ? frame[static_cast<std::size_t>(count_slot_)] : count_before;
+  // A core that has started anew counts from zero. Its first answer tells the count before what was written with it, for it acts at
+  // its next step.
+  if (writing_) count_before_ = whole && anew_ && count_slot_ >= 0 ? frame[static_cast<std::size_t>(count_slot_)] : count_before;
+  anew_ = anew_ && !whole;
   if (sent_) settle(frame);
   return whole;
 }

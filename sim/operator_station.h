@@ -45,6 +45,7 @@ class OperatorStation {
   // missing, damaged or an exception.
   bool answer(std::span<const std::uint8_t> bytes, std::span<double> frame);
   std::optional<Outcome> outcome();                     // of a command, once
+  void controller_started() { anew_ = true; }           // what it counted before is lost
   // Go on where `past` stands, of the same signals; tags: the new tag of each old one.
   void take_over(const OperatorStation& past, std::span<const std::uint32_t> tags);
 
@@ -69,6 +70,7 @@ class OperatorStation {
   std::optional<OperatorCommand> sent_;
   int ticks_since_sent_ = 0;
   double count_before_ = 0.0;
+  bool anew_ = false;
   std::optional<Outcome> outcome_;
 };
 

@@ -19,7 +19,8 @@ namespace fs = std::filesystem;
 class WatchedEndpoint final : public sim::Endpoint {
  public:
   WatchedEndpoint(std::unique_ptr<sim::Endpoint> core, const fs::path& tape, double until_s)
-      : core_(std::move(core)), tape_(tape), until_(std::llround(until_s * 1e9) / tape_.header().period_ns) {}
+      : core_(std::move(core)), tape_(tape),
+        until_(std::llround(until_s * 1e9) / tape_.header().period_ns) {}
 
   void start(std::span<const std::uint8_t> image, fw::ResetCause cause, std::uint32_t outage_s) override {
     core_->start(image, cause, outage_s);
@@ -31,8 +32,9 @@ class WatchedEndpoint final : public sim::Endpoint {
       ++ticks_;
     } while (recorded_.idle);
     if (!sim::same_output(recorded_.out, out))
-      throw sim::EndpointDifference("this program does not repeat the run that is forked: " +
-                                    sim::name_difference(static_cast<std::uint64_t>(ticks_ - 1), recorded_.out, out, in.supervisory).text());
+      throw sim::EndpointDifference(
+          "this program does not repeat the run that is forked: " +
+          sim::name_difference(static_cast<std::uint64_t>(ticks_ - 1), recorded_.out, out, in.supervisory).text());
   }
   bool adopt(std::span<const std::uint8_t> image) override { return core_->adopt(image); }
 

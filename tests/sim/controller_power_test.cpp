@@ -121,6 +121,25 @@ TEST(ControllerPower, loses_the_programme_in_a_reset_too_without_an_outage) {
   }
 }
 
+// The command is sent in the very tick of the reset: the core has counted none before it, the last reading showed one.
+TEST(ControllerPower, is_commanded_as_soon_as_it_is_up_again) {
+  sim::Scenario scenario = sim_test::short_run(40.0);
+  sim::OperatorAction start, hold;
+  start.command = fw::Command::start;
+  start.text = "start";
+  start.when.at_s = 1.0;
+  hold.command = fw::Command::hold;      // refused by a core that is idle
+  hold.text = "hold";
+  hold.when.at_s = 30.0;
+  scenario.actions = {start, hold};
+  scenario.faults = {fault("controller_watchdog_reset", {0.0}, 30.0)};
+  sim::Bench bench(scenario, sim_test::endpoint("host"));
+  Told told;
+  advance(bench, told, 1e9);
+  EXPECT_EQ(std::count(told.events.begin(), told.events.end(), "operator refused hold: not in this state"), 1);
+  EXPECT_EQ(value(bench, "command.count"), 1.0);
+}
+
 // Normal positions (design): purge and exhaust open, everything else shut, back-pressure valve open; contactor open.
 TEST(ControllerPower, lets_everything_fall_into_its_normal_position_when_the_whole_plant_is_dead) {
   sim::Scenario scenario = sim_test::short_run(70.0);   // evacuating: pump isolation open, purge and exhaust shut
