@@ -107,11 +107,9 @@ double digitised(const StationModel& model, std::size_t c, double raw) {
 
 // Every channel sound and every value finite: nothing but arithmetic, the same as latch_channel does one by one.
 bool latch_is_plain(const StationState& state, const ProcessValues& process, const Disturbances& disturbances) {
-  unsigned faults = state.stuck;
   double not_finite = (process.oxygen_cell_degc + process.cell_pa + process.barometer_pa) * 0.0;   // what convert reads besides
-  for (const ChannelFault& fault : disturbances.channel) faults |= static_cast<unsigned>(fault.kind);
   for (const double value : state.lagged) not_finite += value * 0.0;   // NaN as soon as one is not finite
-  return faults == 0 && not_finite == 0.0;
+  return !disturbances.any_channel && state.stuck == 0 && not_finite == 0.0;
 }
 
 // Raw values and status bits of all channels.
@@ -366,16 +364,15 @@ RawReading latch_channel(const StationModel& model, StationState& state, const P
   const auto c = static_cast<std::size_t>(channel);
   const ChannelSettings& at = model.settings.instruments.channel[c];
   const ChannelFault& fault = disturbances.channel[c];
-  if (fault.kind == ChannelFault::Kind::open && at.fitted) return {broken_wire_raw(at.kind), true};
+  if (fault.open && at.fitted) return {broken_wire_raw(at.kind), true};
 
-  const double drift = fault.kind == ChannelFault::Kind::drift ? fault.rate_per_s * fault.elapsed_s : 0.0;
-  const double value = state.lagged[c] + drift;
+  const double value = state.lagged[c] + fault.shift;
   RawReading reading = convert(model.settings.instruments, channel, value, process);
   if (std::isfinite(value)) reading.raw = digitised(model, c, reading.raw + model.noise[c] * state.noise[c].normal(state.sample));
   if (!std::isfinite(reading.raw)) reading = {broken_wire_raw(at.kind), true};   // no NaN on a line, ever
 
   const std::uint32_t bit = std::uint32_t{1} << channel;
-  if (fault.kind != ChannelFault::Kind::stuck) {
+  if (!fault.stuck) {
     state.stuck &= ~bit;
     return reading;
   }

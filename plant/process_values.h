@@ -47,12 +47,12 @@ struct Commands {
   bool air_open = false, pump_run = false, isolation_open = false, inlet_vent_open = true, pilot = false, horn = false;
 };
 
-// What a scenario's faults do to the plant, set by the bench before each step. Neutral as constructed.
+// What a scenario's faults do to the plant, set by the bench before each step. Neutral as constructed. Where several faults meet in
+// one field they are composed there, in no order (sim/faults.h says how for each kind).
 struct ChannelFault {
-  enum class Kind : std::uint8_t { none, open, stuck, drift };
-  Kind kind = Kind::none;
-  double rate_per_s = 0.0;    // drift, in the channel's process unit (K/s for thermocouples) since the fault began
-  double elapsed_s = 0.0;     // since it began, kept by the bench
+  bool open = false;          // the wire is broken: what the input shows then goes before all else
+  bool stuck = false;         // the reading stays; goes before what follows
+  double shift = 0.0;         // added to what the instrument stands in, in the channel's process unit (K for thermocouples)
 };
 
 inline constexpr int valves_max = 6;
@@ -93,6 +93,7 @@ struct Disturbances {
   bool mains_lost = false;              // the furnace has no electricity; the station, on the same mains, is told by its own fault
   bool any_station = false;             // station is looked at only if set
   StationFault station{};
+  bool any_channel = false;             // channel[] is looked at only if set
   ChannelFault channel[24] = {};        // by field-bus channel
 };
 

@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <cstring>
+#include <optional>
 #include <stdexcept>
 #include <utility>
 
@@ -15,8 +16,9 @@
 #include "sim/clock.h"
 #include "sim/controller_power.h"
 #include "sim/event_watch.h"
+#include "sim/fault_arrivals.h"
+#include "sim/fault_bank.h"
 #include "sim/fault_file.h"
-#include "sim/faults.h"
 #include "sim/furnace_file.h"
 #include "sim/hash.h"
 #include "sim/moment_watch.h"
@@ -64,7 +66,7 @@ std::vector<OperatorAction> actions_of(const Scenario& scenario) {
 }  // namespace
 
 struct Bench::Impl {
-  // Ids of moments: actions, then faults that begin, then faults that end.
+  // Ids of moments: actions, then faults that begin (those by chance: may come from now on), faults that end, faults that come by chance.
   Impl(const Scenario& scenario_, std::unique_ptr<Endpoint> controller_);
   Impl(const Scenario& scenario_, Impl& past);
   void check_fork(const Impl& past) const;    // throws InputError
@@ -72,6 +74,8 @@ struct Bench::Impl {
   void take_over_core(Impl& past);
 
   void act(std::uint32_t id);                 // 1 what is due: faults, operator
+  void begin_fault(std::uint32_t fault, std::uint64_t lasts_ticks);   // 0: to the end
+  void await(std::uint32_t fault, std::optional<FaultArrivals::Arrival> arrival);
   void follow_power();                        // of the controller, and what its store does meanwhile
   void exchange_with_core();                  // 2 bytes in, step, bytes out
   void tick_core(const Arrival& arrival);
@@ -94,6 +98,7 @@ struct Bench::Impl {
   SupervisoryLine supervisory_line;
   OperatorStation operator_station;
   FaultBank faults;
+  FaultArrivals arrivals;
   MomentWatch moments;
   EventWatch watch;
   TapeWriter* tape = nullptr;
@@ -128,7 +133,8 @@ Bench::Impl::Impl(const Scenario& scenario_, std::unique_ptr<Endpoint> controlle
       table(scenario.parameters.zones), controller(std::move(controller_)), store(store_image_of(scenario), clock), power(clock),
       model(plant::build(scenario.furnace)), state(plant::initial_state(model, scenario.seed)), line(scenario.baud, clock, scenario.seed),
       supervisory_line(scenario.seed), operator_station(table, scenario.parameters.zones), faults(scenario.faults),
-      moments(table, scenario.programme, clock), watch(table, scenario.programme), frame(static_cast<std::size_t>(table.size())) {
+      arrivals(scenario.faults, scenario.seed), moments(table, scenario.programme, clock), watch(table, scenario.programme),
+      frame(static_cast<std::size_t>(table.size())) {
   std::uint32_t id = 0;
   for (const OperatorAction& action : actions) moments.add(action.when, id++);
   for (const FaultSource& fault : scenario.faults) moments.add(fault.from, id++);
@@ -196,11 +202,14 @@ std::vector<std::uint32_t> Bench::Impl::take_over_moments(const Impl& past) {
     tags.back() = static_cast<std::uint32_t>(actions.size() + sent_before.size());   // it may be on its way: its text is still wanted
     sent_before.push_back(past.actions[i]);
   }
-  for (std::uint32_t half = 0; half < 2; ++half)
+  for (std::uint32_t third = 0; third < 3; ++third)
     for (std::uint32_t i = 0; i < old_faults; ++i)
-      ids.push_back(new_fault[i] == MomentWatch::none ? MomentWatch::none : armed + half * fault_count + new_fault[i]);
+      ids.push_back(new_fault[i] == MomentWatch::none ? MomentWatch::none : armed + third * fault_count + new_fault[i]);
   for (std::uint32_t i = 0; i < old_faults; ++i)
-    if (new_fault[i] != MomentWatch::none) faults.take_over(new_fault[i], past.faults, i);
+    if (new_fault[i] != MomentWatch::none) {
+      faults.take_over(new_fault[i], past.faults, i);
+      arrivals.take_over(new_fault[i], past.arrivals, i);
+    }
   faults.renew();                             // what has ended with the past's scenario too
   moments.take_over(past.moments, ids);
   return tags;
@@ -263,15 +272,36 @@ void Bench::Impl::act(std::uint32_t id) {
   }
   const std::uint32_t fault = (id - action_count) % fault_count;
   const FaultSource& source = scenario.faults[fault];
-  const bool begins = id < action_count + fault_count;
-  events.push_back({clock.time_s(tick), "fault", begins ? "begins" : "ends", source.text.empty() ? source.kind : source.text});
-  if (!begins) {
-    faults.end(fault);
-    return;
+  switch ((id - action_count) / fault_count) {
+    case 0:
+      if (source.chance.given()) await(fault, arrivals.open(fault, tick, clock));
+      else begin_fault(fault, source.for_s < 0.0 ? 0 : std::max<std::uint64_t>(1, clock.ticks(source.for_s)));
+      break;
+    case 1:
+      events.push_back({clock.time_s(tick), "fault", "ends", source.text.empty() ? source.kind : source.text});
+      faults.end(fault);
+      break;
+    default:
+      begin_fault(fault, arrivals.last(fault).lasts_ticks);
+      await(fault, arrivals.next(fault, clock));
+      break;
   }
+}
+
+void Bench::Impl::begin_fault(std::uint32_t fault, std::uint64_t lasts_ticks) {
+  const FaultSource& source = scenario.faults[fault];
+  events.push_back({clock.time_s(tick), "fault", "begins", source.text.empty() ? source.kind : source.text});
   faults.begin(fault);
-  const std::uint64_t lasts = faults.one_tick(fault) ? 1 : source.for_s < 0.0 ? 0 : std::max<std::uint64_t>(1, clock.ticks(source.for_s));
-  if (lasts > 0) moments.add_at(tick + lasts, id + fault_count);
+  if (faults.one_tick(fault)) lasts_ticks = 1;
+  const auto ends = static_cast<std::uint32_t>(actions.size() + scenario.faults.size()) + fault;
+  if (lasts_ticks > 0) moments.add_at(tick + lasts_ticks, ends);
+}
+
+// What comes within this tick has come.
+void Bench::Impl::await(std::uint32_t fault, std::optional<FaultArrivals::Arrival> arrival) {
+  for (; arrival && arrival->tick <= tick; arrival = arrivals.next(fault, clock)) begin_fault(fault, arrival->lasts_ticks);
+  const auto comes = static_cast<std::uint32_t>(actions.size() + 2 * scenario.faults.size()) + fault;
+  if (arrival) moments.add_at(arrival->tick, comes);
 }
 
 void Bench::Impl::follow_power() {

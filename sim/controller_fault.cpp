@@ -26,7 +26,10 @@ void apply_to_supervisory(FaultAction action, std::span<const double> values, Co
       controller.corrupt_rate += values[0] - controller.corrupt_rate * values[0];
       break;
     case FaultAction::supervisory_noise: controller.noise_bytes += static_cast<std::uint32_t>(values[0]); break;
-    case FaultAction::supervisory_foreign: controller.foreign_unit = static_cast<std::uint8_t>(values[0]); break;
+    case FaultAction::supervisory_foreign:
+      if (controller.foreign_unit != 0 && controller.foreign_unit < values[0]) break;
+      controller.foreign_unit = static_cast<std::uint8_t>(values[0]);
+      break;
     default: break;
   }
 }
@@ -35,7 +38,9 @@ void apply_to_store(FaultAction action, std::span<const double> values, Controll
   controller.any_store = true;
   switch (action) {
     case FaultAction::store_write_lost: controller.write_lost = true; break;
-    case FaultAction::store_write_torn: controller.torn_bytes = static_cast<std::int32_t>(values[0]); break;
+    case FaultAction::store_write_torn:
+      if (controller.torn_bytes < 0 || values[0] < controller.torn_bytes) controller.torn_bytes = static_cast<std::int32_t>(values[0]);
+      break;
     case FaultAction::store_slow: controller.write_delay_s += values[0]; break;
     case FaultAction::store_bit_flipped:
       controller.bit_flipped = true;

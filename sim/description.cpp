@@ -89,7 +89,10 @@ std::string describe(const Scenario& scenario) {
     text += fmt::format("    {:2} {}: {}\n", i + 1, names[i], describe(scenario.programme.segments[i], names));
   for (const OperatorAction& action : scenario.actions) text += fmt::format("  operator: {}, {}\n", action.text, describe(action.when));
   for (const FaultSource& fault : scenario.faults) {
-    const std::string stays = fault.for_s < 0.0 ? "to the end" : fmt::format("for {:.6g} s", fault.for_s);
+    std::string stays = fault.for_s < 0.0 ? "to the end" : fmt::format("for {:.6g} s", fault.for_s);
+    if (fault.chance.given())
+      stays += fmt::format(", by chance {:.4g} times an hour, each for {:.6g} to {:.6g} s", fault.chance.rate_per_s * 3600.0,
+                           fault.chance.shortest_s, fault.chance.longest_s);
     text += fmt::format("  fault: {}, {}, {}\n", fault.text, describe(fault.from), stays);
   }
   text += fmt::format("  {} expectations, judged at every tick{}\n", scenario.expectations.size(),

@@ -12,10 +12,9 @@ namespace {
 
 using Values = std::vector<double>;
 
-std::vector<std::string> names_of(const char* (*name)(int)) {
-  std::vector<std::string> names;
-  for (int i = 0; *name(i) != '\0'; ++i) names.emplace_back(name(i));
-  return names;
+std::vector<std::string> words_of(std::string_view family) {
+  const auto words = fault_words(family);
+  return {words.begin(), words.end()};
 }
 
 std::vector<std::string> kind_names() {
@@ -35,9 +34,9 @@ std::string unit_for(std::string_view unit, int channel) {
 Field parameter_field(const FaultParameter& parameter, std::size_t index, int channel) {
   const auto at = [index](auto& values) -> auto& { return values[index]; };
   const std::string_view unit = parameter.unit;
-  const auto name = unit == "channel" ? channel_name : unit == "valve" ? valve_name : unit == "output" ? output_name : nullptr;
-  if (name != nullptr)
-    return choice_field<Values>(parameter.name, at, names_of(name), name(static_cast<int>(parameter.preset)), parameter.meaning);
+  const std::vector<std::string> words = words_of(unit);
+  if (!words.empty())
+    return choice_field<Values>(parameter.name, at, words, words[static_cast<std::size_t>(parameter.preset)], parameter.meaning);
   if (unit == "zone" || unit == "count")
     return integer_field<Values>(parameter.name, at, parameter.low, parameter.high, text_of(parameter.preset), parameter.meaning);
   const std::string own = unit_for(unit, channel);
@@ -57,7 +56,7 @@ Values read_values(const FaultKind& kind, const YamlNode& map) {
   for (const FaultParameter& parameter : kind.parameters) {
     if (std::string_view(parameter.unit) != "channel") continue;
     const YamlNode* given = map.child("channel");
-    const std::vector<std::string> names = names_of(channel_name);
+    const std::vector<std::string> names = words_of("channel");
     channel = static_cast<int>(parameter.preset);
     const auto found = given ? std::find(names.begin(), names.end(), given->text) : names.end();
     if (found != names.end()) channel = static_cast<int>(found - names.begin());
@@ -67,7 +66,7 @@ Values read_values(const FaultKind& kind, const YamlNode& map) {
 }
 
 // "sensor_drift, channel: load, rate: 0.05 K/s"
-std::string words_of(const FaultKind& kind, const Values& values) {
+std::string sentence_of(const FaultKind& kind, const Values& values) {
   std::string text = std::string(kind.name) + "\n" + write_fields(fault_fields(kind, channel_of(kind, values)), &values, 0);
   while (text.ends_with('\n')) text.pop_back();
   for (std::size_t at = text.find('\n'); at != std::string::npos; at = text.find('\n')) text.replace(at, 1, ", ");
@@ -84,9 +83,33 @@ FieldTable make_time_table() {
     table.fields.push_back(std::move(field));
   }
   Field stays = quantity_field<FaultSource>("for", "s", [](auto& fault) -> auto& { return fault.for_s; }, 0.001, 30.0 * 86400.0, "",
-                                            "how long it stays; to the end if not given");
+                                            "how long it stays, with `random`: how long it may come; to the end if not given");
   table.fields.push_back(optional<FaultSource>(std::move(stays), [](const FaultSource& fault) { return fault.for_s >= 0.0; }));
+  const auto by_chance = [&](const char* key, const char* unit, auto at, double low, double high, const char* meaning) {
+    table.fields.push_back(optional<FaultSource>(quantity_field<FaultSource>(key, unit, at, low, high, "", meaning),
+                                                 [](const FaultSource& fault) { return fault.chance.given(); }));
+  };
+  by_chance("random.rate", "1/s", [](auto& fault) -> auto& { return fault.chance.rate_per_s; }, 1e-6, 1.0,
+            "arrivals by chance, without memory, so many in a time: `3 /h`");
+  by_chance("random.shortest", "s", [](auto& fault) -> auto& { return fault.chance.shortest_s; }, 0.0, 86400.0,
+            "each stays for a time drawn evenly between this");
+  by_chance("random.longest", "s", [](auto& fault) -> auto& { return fault.chance.longest_s; }, 0.0, 86400.0, "and this");
   return table;
+}
+
+// All three of its keys, the bounds in order, and nothing beside it that says otherwise when it comes.
+void check_chance(const YamlNode& item, const FaultSource& fault) {
+  const YamlNode* random = item.child("random");
+  if (!random) return;
+  for (const char* key : {"rate", "shortest", "longest"})
+    if (!random->child(key))
+      throw InputError(random->place, fmt::format("`random` without `{}`", key), "rate, shortest and longest");
+  if (fault.chance.longest_s < fault.chance.shortest_s)
+    throw InputError(random->child("longest")->place, fmt::format("`longest` of {:g} s", fault.chance.longest_s),
+                     fmt::format("at least `shortest`, {:g} s", fault.chance.shortest_s));
+  for (const char* key : {"every", "times"})
+    if (const YamlNode* other = item.child(key))
+      throw InputError(other->place, fmt::format("`random` and `{}` together", key), "one of them");
 }
 
 FaultSource read_fault(const YamlNode& item, const Vocabulary& vocabulary) {
@@ -96,6 +119,7 @@ FaultSource read_fault(const YamlNode& item, const Vocabulary& vocabulary) {
   fault.from.place = item.place;
   read_fields(item, fault_time_fields(), &fault, names);
   check_moment(item, fault.from, vocabulary);
+  check_chance(item, fault);
   for (std::size_t i = 0; i < item.keys.size(); ++i) {
     const FaultKind* kind = find_fault(item.keys[i].text);
     if (!kind) continue;
@@ -106,7 +130,7 @@ FaultSource read_fault(const YamlNode& item, const Vocabulary& vocabulary) {
     fault.kind = kind->name;
     fault.place = item.keys[i].place;
     fault.values = read_values(*kind, map);
-    fault.text = words_of(*kind, fault.values);
+    fault.text = sentence_of(*kind, fault.values);
   }
   if (fault.kind.empty()) throw InputError(item.place, "a fault without a kind", "one of " + listed(names));
   return fault;
@@ -129,8 +153,8 @@ std::vector<FaultSource> read_faults(const YamlNode& list, const Vocabulary& voc
   if (!list.is_list()) throw InputError(list.place, list.found() + " for `faults`", "a list of faults");
   std::vector<FaultSource> faults;
   for (const YamlNode& item : list.items) {
-    if (faults.size() == FaultBank::faults_max)
-      throw InputError(item.place, fmt::format("fault {}", faults.size() + 1), fmt::format("at most {} faults", FaultBank::faults_max));
+    if (faults.size() == faults_max)
+      throw InputError(item.place, fmt::format("fault {}", faults.size() + 1), fmt::format("at most {} faults", faults_max));
     faults.push_back(read_fault(item, vocabulary));
   }
   return faults;

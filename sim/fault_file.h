@@ -1,9 +1,13 @@
-// The faults of a scenario: a list of maps, each with one key that names the kind (faults.h), when it begins and how long it stays.
+// The faults of a scenario: a list of maps, each with one key that names the kind (faults.h), when it begins and how long it stays:
+// once, again and again (`every`, `times`), or by chance (`random`).
 //
 //   - thermocouple_open: {channel: load}
 //     segment: ramp to stress relief
 //     after: 20 min
 //     for: 10 min
+//   - mains_dip: {scale: 0.7}
+//     at: 1 h
+//     random: {rate: 3 /h, shortest: 0.2 s, longest: 5 s}
 #pragma once
 
 #include <string>

@@ -1,10 +1,13 @@
 #include "sim/faults.h"
 
 #include <algorithm>
-#include <cmath>
-#include <stdexcept>
+#include <array>
 
 #include <fmt/format.h>
+
+#include "firmware/parameter_store.h"
+#include "plant/process_values.h"
+#include "sim/line_fault.h"
 
 namespace sim {
 
@@ -55,93 +58,91 @@ constexpr std::array<FaultParameter, 2> flip_parameters{
     {{"byte", "count", 8, 0, fw::store_image_bytes - 1, "place in the store: page * 64 + place in the page"},
      {"bit", "count", 0, 0, 7, "of that byte"}}};
 
-constexpr FaultKind kinds[] = {
-    {"element_broken", FaultAction::element_broken, Seam::plant, zone_only, "the heater element of a zone is open"},
-    {"switch_shorted", FaultAction::switch_shorted, Seam::plant, zone_only,
-     "the power switch of a zone conducts whatever its demand; the contactor still cuts it"},
-    {"supply_exhausted", FaultAction::supply_exhausted, Seam::plant, {}, "the gas supply is empty: its pressure falls to the barometer"},
-    {"exhaust_blocked", FaultAction::exhaust_blocked, Seam::plant, {}, "the exhaust line is blocked after the check valve"},
-    {"door_opened", FaultAction::door_opened, Seam::plant, {}, "the door is open or the plug is out"},
-    {"mains_dip", FaultAction::mains_dip, Seam::plant, mains_parameters, "the mains voltage is off nominal"},
-    {"emergency_stop", FaultAction::emergency_stop, Seam::plant, {}, "the emergency stop is pressed"},
-    {"key_turned", FaultAction::key_turned, Seam::plant, {}, "the key switch stands at commissioning"},
-    {"pump_stopped", FaultAction::pump_stopped, Seam::plant, {}, "the vacuum pump does not turn"},
-    {"contactor_welded", FaultAction::contactor_welded, Seam::plant, {}, "the contactor, once closed, does not open"},
-    {"contactor_stuck_open", FaultAction::contactor_stuck_open, Seam::plant, {}, "the contactor does not close"},
-    {"limiter_tripped", FaultAction::limiter_tripped, Seam::plant, {}, "the over-temperature limiter trips; it stays tripped"},
-    {"back_pressure_valve_stuck", FaultAction::back_pressure_valve_stuck, Seam::plant, {}, "the back-pressure valve stays where it is"},
-    {"valve_stuck_shut", FaultAction::valve_stuck_shut, Seam::plant, valve_only, "a valve is shut, whatever its command"},
-    {"valve_stuck_open", FaultAction::valve_stuck_open, Seam::plant, valve_only, "a valve is open, whatever its command"},
-    {"thermocouple_open", FaultAction::thermocouple_open, Seam::instrument, channel_only, "the wire of an instrument is broken"},
-    {"sensor_stuck", FaultAction::sensor_stuck, Seam::instrument, channel_only, "an instrument keeps the value it had"},
-    {"sensor_drift", FaultAction::sensor_drift, Seam::instrument, drift_parameters, "an instrument's error grows steadily"},
-    {"sensor_offset", FaultAction::sensor_offset, Seam::instrument, offset_parameters, "an instrument's zero has shifted"},
-    {"glitch", FaultAction::glitch, Seam::instrument, glitch_parameters, "an instrument is wrong for exactly one tick"},
-    {"line_drop", FaultAction::line_drop, Seam::line, drop_parameters, "the field line loses bytes"},
-    {"line_corrupt", FaultAction::line_corrupt, Seam::line, corrupt_parameters, "the field line flips bits"},
-    {"line_late", FaultAction::line_late, Seam::line, late_parameters, "the station's answers come late"},
-    {"line_silent", FaultAction::line_silent, Seam::line, {}, "nothing passes on the field line"},
-    {"line_requests_lost", FaultAction::line_requests_lost, Seam::line, {}, "the station hears nothing; so it is silent"},
-    {"line_answers_lost", FaultAction::line_answers_lost, Seam::line, {}, "the station hears and acts, the core hears nothing"},
-    {"line_bit_errors", FaultAction::line_bit_errors, Seam::line, bit_error_parameters, "noise flips bits on the field line"},
-    {"line_inserted", FaultAction::line_inserted, Seam::line, insert_parameters, "bytes appear on the field line that nobody sent"},
-    {"line_truncated", FaultAction::line_truncated, Seam::line, cut_parameters, "the station's answers end early"},
-    {"line_gap", FaultAction::line_gap, Seam::line, gap_parameters, "the line falls silent within the answers"},
-    {"line_tick_late", FaultAction::line_tick_late, Seam::line, {}, "every answer comes one control period late"},
-    {"line_swapped", FaultAction::line_swapped, Seam::line, {}, "answers change places in pairs: the older one comes behind the newer"},
-    {"line_duplicated", FaultAction::line_duplicated, Seam::line, {}, "the answer before comes once more, ahead of the new one"},
-    {"line_repeated", FaultAction::line_repeated, Seam::line, {}, "an old answer comes again and again in place of the new ones"},
-    {"line_echoed", FaultAction::line_echoed, Seam::line, {}, "the core hears its own requests"},
-    {"line_foreign", FaultAction::line_foreign, Seam::line, unit_parameters, "answers of another unit pass before the station's"},
-    {"station_reset", FaultAction::station_reset, Seam::station, {},
-     "the station is without power or starts up, as long as it stays: no answer, every output in its normal position"},
-    {"station_watchdog_dead", FaultAction::station_watchdog_dead, Seam::station, {}, "the station does not act when the line is silent"},
-    {"station_answers_frozen", FaultAction::station_answers_frozen, Seam::station, {},
-     "the station gives the same answer again and again, sequence echo and all, with a good CRC"},
-    {"station_inputs_frozen", FaultAction::station_inputs_frozen, Seam::station, {},
-     "all inputs of the station keep what they had; its sequence echo is right"},
-    {"station_output_dead", FaultAction::station_output_dead, Seam::station, output_only,
-     "an output of the station keeps what it had, whatever is written or imposed"},
-    {"station_map_wrong", FaultAction::station_map_wrong, Seam::station, map_parameters, "the station tells another version of its map"},
-    {"station_exception", FaultAction::station_exception, Seam::station, exception_parameters,
-     "the station refuses every request with a Modbus exception"},
-    {"mains_lost", FaultAction::mains_lost, Seam::plant, {},
-     "furnace and station have no electricity; the controller has its own supply"},
-    {"supervisory_silent", FaultAction::supervisory_silent, Seam::supervisory, {},
-     "nothing passes on the supervisory line: the operator can't act, and sees the last readings"},
-    {"supervisory_corrupt", FaultAction::supervisory_corrupt, Seam::supervisory, corrupt_parameters, "the supervisory line flips bits"},
-    {"supervisory_noise", FaultAction::supervisory_noise, Seam::supervisory, noise_parameters,
-     "the controller hears noise before each request"},
-    {"supervisory_write_doubled", FaultAction::supervisory_write_doubled, Seam::supervisory, {}, "every request that writes comes twice"},
-    {"supervisory_foreign", FaultAction::supervisory_foreign, Seam::supervisory, unit_parameters,
-     "a second master starts, again and again, the programme of another controller on the line"},
-    {"controller_power_lost", FaultAction::controller_power_lost, Seam::controller, boot_only,
-     "the controller has no power as long as it stays, then starts from its store; the furnace keeps its mains"},
-    {"controller_brown_out", FaultAction::controller_brown_out, Seam::controller, boot_only,
-     "the controller's supply dips: it loses its memory and starts from its store"},
-    {"controller_watchdog_reset", FaultAction::controller_watchdog_reset, Seam::controller, boot_only,
-     "the controller's own watchdog resets it: it loses its memory and starts from its store"},
-    {"power_lost", FaultAction::power_lost, Seam::everything, boot_only, "furnace, station and controller have no electricity"},
-    {"store_write_lost", FaultAction::store_write_lost, Seam::store, {}, "what the controller writes does not reach its store"},
-    {"store_write_torn", FaultAction::store_write_torn, Seam::store, torn_parameters, "only the head of every write reaches the store"},
-    {"store_slow", FaultAction::store_slow, Seam::store, slow_parameters,
-     "the store takes its time; what is not in it when the power goes is lost"},
-    {"store_bit_flipped", FaultAction::store_bit_flipped, Seam::store, flip_parameters, "one bit of the store flips, once"},
-};
+using A = FaultAction;
+using S = Seam;
+using T = Together;
 
-struct Channel {
-  const char* name;
-  const char* unit;
+constexpr FaultKind kinds[] = {
+    {"element_broken", A::element_broken, S::actuator, T::either, zone_only, "the heater element of a zone is open"},
+    {"switch_shorted", A::switch_shorted, S::actuator, T::either, zone_only,
+     "the power switch of a zone conducts whatever its demand; the contactor still cuts it"},
+    {"supply_exhausted", A::supply_exhausted, S::plant, T::either, {}, "the gas supply is empty: its pressure falls to the barometer"},
+    {"exhaust_blocked", A::exhaust_blocked, S::plant, T::either, {}, "the exhaust line is blocked after the check valve"},
+    {"door_opened", A::door_opened, S::plant, T::either, {}, "the door is open or the plug is out"},
+    {"mains_dip", A::mains_dip, S::plant, T::multiply, mains_parameters, "the mains voltage is off nominal"},
+    {"emergency_stop", A::emergency_stop, S::plant, T::either, {}, "the emergency stop is pressed"},
+    {"key_turned", A::key_turned, S::plant, T::either, {}, "the key switch stands at commissioning"},
+    {"pump_stopped", A::pump_stopped, S::actuator, T::either, {}, "the vacuum pump does not turn"},
+    {"contactor_welded", A::contactor_welded, S::actuator, T::either, {}, "the contactor, once closed, does not open"},
+    {"contactor_stuck_open", A::contactor_stuck_open, S::actuator, T::either, {}, "the contactor does not close"},
+    {"limiter_tripped", A::limiter_tripped, S::actuator, T::either, {}, "the over-temperature limiter trips; it stays tripped"},
+    {"back_pressure_valve_stuck", A::back_pressure_valve_stuck, S::actuator, T::either, {}, "the back-pressure valve stays where it is"},
+    {"valve_stuck_shut", A::valve_stuck_shut, S::actuator, T::shut_wins, valve_only, "a valve is shut, whatever its command"},
+    {"valve_stuck_open", A::valve_stuck_open, S::actuator, T::shut_wins, valve_only, "a valve is open, whatever its command"},
+    {"thermocouple_open", A::thermocouple_open, S::instrument, T::either, channel_only, "the wire of an instrument is broken"},
+    {"sensor_stuck", A::sensor_stuck, S::instrument, T::either, channel_only, "an instrument keeps the value it had"},
+    {"sensor_drift", A::sensor_drift, S::instrument, T::add, drift_parameters, "an instrument's error grows steadily"},
+    {"sensor_offset", A::sensor_offset, S::instrument, T::add, offset_parameters, "an instrument's zero has shifted"},
+    {"glitch", A::glitch, S::instrument, T::add, glitch_parameters, "an instrument is wrong for exactly one tick"},
+    {"line_drop", A::line_drop, S::line, T::chances, drop_parameters, "the field line loses bytes"},
+    {"line_corrupt", A::line_corrupt, S::line, T::chances, corrupt_parameters, "the field line flips bits"},
+    {"line_late", A::line_late, S::line, T::add, late_parameters, "the station's answers come late"},
+    {"line_silent", A::line_silent, S::line, T::either, {}, "nothing passes on the field line"},
+    {"line_requests_lost", A::line_requests_lost, S::line, T::either, {}, "the station hears nothing; so it is silent"},
+    {"line_answers_lost", A::line_answers_lost, S::line, T::either, {}, "the station hears and acts, the core hears nothing"},
+    {"line_bit_errors", A::line_bit_errors, S::line, T::add, bit_error_parameters, "noise flips bits on the field line"},
+    {"line_inserted", A::line_inserted, S::line, T::chances, insert_parameters, "bytes appear on the field line that nobody sent"},
+    {"line_truncated", A::line_truncated, S::line, T::add, cut_parameters, "the station's answers end early"},
+    {"line_gap", A::line_gap, S::line, T::greatest, gap_parameters, "the line falls silent within the answers"},
+    {"line_tick_late", A::line_tick_late, S::line, T::either, {}, "every answer comes one control period late"},
+    {"line_swapped", A::line_swapped, S::line, T::either, {}, "answers change places in pairs: the older one comes behind the newer"},
+    {"line_duplicated", A::line_duplicated, S::line, T::either, {}, "the answer before comes once more, ahead of the new one"},
+    {"line_repeated", A::line_repeated, S::line, T::either, {}, "an old answer comes again and again in place of the new ones"},
+    {"line_echoed", A::line_echoed, S::line, T::either, {}, "the core hears its own requests"},
+    {"line_foreign", A::line_foreign, S::line, T::least, unit_parameters, "answers of another unit pass before the station's"},
+    {"station_reset", A::station_reset, S::station, T::either, {},
+     "the station is without power or starts up, as long as it stays: no answer, every output in its normal position"},
+    {"station_watchdog_dead", A::station_watchdog_dead, S::station, T::either, {}, "the station does not act when the line is silent"},
+    {"station_answers_frozen", A::station_answers_frozen, S::station, T::either, {},
+     "the station gives the same answer again and again, sequence echo and all, with a good CRC"},
+    {"station_inputs_frozen", A::station_inputs_frozen, S::station, T::either, {},
+     "all inputs of the station keep what they had; its sequence echo is right"},
+    {"station_output_dead", A::station_output_dead, S::station, T::either, output_only,
+     "an output of the station keeps what it had, whatever is written or imposed"},
+    {"station_map_wrong", A::station_map_wrong, S::station, T::least, map_parameters, "the station tells another version of its map"},
+    {"station_exception", A::station_exception, S::station, T::least, exception_parameters,
+     "the station refuses every request with a Modbus exception"},
+    {"mains_lost", A::mains_lost, S::plant, T::either, {},
+     "furnace and station have no electricity; the controller has its own supply"},
+    {"supervisory_silent", A::supervisory_silent, S::supervisory, T::either, {},
+     "nothing passes on the supervisory line: the operator can't act, and sees the last readings"},
+    {"supervisory_corrupt", A::supervisory_corrupt, S::supervisory, T::chances, corrupt_parameters, "the supervisory line flips bits"},
+    {"supervisory_noise", A::supervisory_noise, S::supervisory, T::add, noise_parameters,
+     "the controller hears noise before each request"},
+    {"supervisory_write_doubled", A::supervisory_write_doubled, S::supervisory, T::either, {}, "every request that writes comes twice"},
+    {"supervisory_foreign", A::supervisory_foreign, S::supervisory, T::least, unit_parameters,
+     "a second master starts, again and again, the programme of another controller on the line"},
+    {"controller_power_lost", A::controller_power_lost, S::controller, T::greatest, boot_only,
+     "the controller has no power as long as it stays, then starts from its store; the furnace keeps its mains"},
+    {"controller_brown_out", A::controller_brown_out, S::controller, T::greatest, boot_only,
+     "the controller's supply dips: it loses its memory and starts from its store"},
+    {"controller_watchdog_reset", A::controller_watchdog_reset, S::controller, T::greatest, boot_only,
+     "the controller's own watchdog resets it: it loses its memory and starts from its store"},
+    {"power_lost", A::power_lost, S::everything, T::greatest, boot_only, "furnace, station and controller have no electricity"},
+    {"store_write_lost", A::store_write_lost, S::store, T::either, {}, "what the controller writes does not reach its store"},
+    {"store_write_torn", A::store_write_torn, S::store, T::least, torn_parameters, "only the head of every write reaches the store"},
+    {"store_slow", A::store_slow, S::store, T::add, slow_parameters,
+     "the store takes its time; what is not in it when the power goes is lost"},
+    {"store_bit_flipped", A::store_bit_flipped, S::store, T::either, flip_parameters, "one bit of the store flips, once"},
 };
 
 // In the order of the field line's map (DEVELOPERS.md).
-constexpr std::array<Channel, channel_count> channels{{
-    {"zone_1", "K"}, {"zone_2", "K"}, {"zone_3", "K"}, {"zone_4", "K"}, {"load", "K"}, {"load_2", "K"},
-    {"cold_junction", "K"}, {"gauge_pressure", "Pa"}, {"capacitance_gauge", "Pa"}, {"pirani_gauge", "Pa"},
-    {"flow_1", "slm"}, {"flow_2", "slm"}, {"oxygen", "ppm"}, {"oxygen_cell", "K"}, {"dew_point", "K"},
-    {"barometer", "Pa"}, {"valve_position", "1"}, {"mains", "V"}, {"supply_pressure", "Pa"}, {"casing", "K"},
-    {"current_1", "A"}, {"current_2", "A"}, {"current_3", "A"}, {"current_4", "A"},
-}};
+constexpr std::array<const char*, channel_count> channels{
+    "zone_1", "zone_2", "zone_3", "zone_4", "load", "load_2", "cold_junction", "gauge_pressure", "capacitance_gauge", "pirani_gauge",
+    "flow_1", "flow_2", "oxygen", "oxygen_cell", "dew_point", "barometer", "valve_position", "mains", "supply_pressure", "casing",
+    "current_1", "current_2", "current_3", "current_4"};
+constexpr std::array<const char*, channel_count> channel_units{"K", "K", "K", "K", "K", "K", "K", "Pa", "Pa", "Pa", "slm", "slm",
+                                                               "ppm", "K", "K", "Pa", "1", "V", "Pa", "K", "A", "A", "A", "A"};
 
 // As plant::Disturbances has them.
 constexpr std::array<const char*, plant::valves_max> valves{"process", "purge", "exhaust", "bypass", "air", "pump"};
@@ -151,85 +152,27 @@ constexpr std::array<const char*, plant::output::count_> outputs{
     "contactor", "process", "purge", "exhaust", "bypass", "air", "pump", "isolation", "inlet_vent", "pilot", "horn", "gas",
     "demand_1", "demand_2", "demand_3", "demand_4", "flow_1", "flow_2", "valve"};
 
-const char* seam_name(Seam seam) {
-  switch (seam) {
-    case Seam::plant: return "plant";
-    case Seam::instrument: return "instrument";
-    case Seam::station: return "station";
-    case Seam::line: return "line";
-    case Seam::supervisory: return "supervisory";
-    case Seam::controller: return "controller";
-    case Seam::store: return "store";
-    case Seam::everything: return "everything";
+struct Family {
+  const char* name;
+  std::span<const char* const> words;
+};
+constexpr Family families[] = {{"channel", channels}, {"valve", valves}, {"output", outputs}};
+
+std::string preset_text(const FaultParameter& parameter) {
+  const auto words = fault_words(parameter.unit);
+  if (!words.empty()) return words[static_cast<std::size_t>(parameter.preset)];
+  return fmt::format("{:g}", parameter.preset);
+}
+
+void describe(const FaultKind& kind, std::string& text) {
+  text += fmt::format("  {:<26} {}\n", kind.name, kind.meaning);
+  for (const FaultParameter& parameter : kind.parameters) {
+    const std::string_view unit = parameter.unit;
+    const bool plain = unit == "1" || unit == "count";
+    text += fmt::format("    {:<24} {:<16} {} (default {})\n", parameter.name, plain ? "" : unit, parameter.meaning,
+                        preset_text(parameter));
   }
-  return "";
-}
-
-void check_value(const FaultKind& kind, const FaultParameter& parameter, double value) {
-  if (value >= parameter.low && value <= parameter.high) return;
-  throw std::invalid_argument(fmt::format("fault {}: {} {:g}, expected {:g} to {:g}", kind.name, parameter.name, value, parameter.low,
-                                          parameter.high));
-}
-
-// Of a zone (first 1) or a channel (first 0), already checked.
-std::size_t index_of(double value, double first) { return static_cast<std::size_t>(value - first); }
-
-void stick(plant::Disturbances& disturbances, std::size_t valve, plant::ValveFault how) {
-  disturbances.any_valve = true;
-  disturbances.valve[valve] = how;
-}
-
-// Zone numbers count from 1, valves and channels from 0.
-void apply_to_plant(FaultAction action, double value, plant::Disturbances& disturbances) {
-  switch (action) {
-    case FaultAction::element_broken: disturbances.element_broken[index_of(value, 1.0)] = true; break;
-    case FaultAction::switch_shorted: disturbances.switch_shorted[index_of(value, 1.0)] = true; break;
-    case FaultAction::supply_exhausted: disturbances.supply_exhausted = true; break;
-    case FaultAction::exhaust_blocked: disturbances.exhaust_blocked = true; break;
-    case FaultAction::door_opened: disturbances.door_open = true; break;
-    case FaultAction::mains_dip: disturbances.mains_scale = value; break;
-    case FaultAction::emergency_stop: disturbances.emergency_stop_pressed = true; break;
-    case FaultAction::key_turned: disturbances.key_commissioning = true; break;
-    case FaultAction::pump_stopped: disturbances.pump_stopped = true; break;
-    case FaultAction::contactor_welded: disturbances.contactor_welded = true; break;
-    case FaultAction::contactor_stuck_open: disturbances.contactor_stuck_open = true; break;
-    case FaultAction::limiter_tripped: disturbances.limiter_tripped = true; break;
-    case FaultAction::mains_lost:
-      disturbances.mains_lost = true;
-      disturbances.any_station = disturbances.station.down = true;
-      break;
-    case FaultAction::back_pressure_valve_stuck: disturbances.back_pressure_valve_stuck = true; break;
-    case FaultAction::valve_stuck_shut: stick(disturbances, index_of(value, 0.0), plant::ValveFault::stuck_shut); break;
-    case FaultAction::valve_stuck_open: stick(disturbances, index_of(value, 0.0), plant::ValveFault::stuck_open); break;
-    default: break;
-  }
-}
-
-void apply_to_channel(FaultAction action, double rate, double elapsed_s, plant::ChannelFault& channel) {
-  using Kind = plant::ChannelFault::Kind;
-  switch (action) {
-    case FaultAction::thermocouple_open: channel = {Kind::open, 0.0, elapsed_s}; break;
-    case FaultAction::sensor_stuck: channel = {Kind::stuck, 0.0, elapsed_s}; break;
-    case FaultAction::sensor_drift: channel = {Kind::drift, rate, elapsed_s}; break;
-    case FaultAction::sensor_offset:
-    case FaultAction::glitch: channel = {Kind::drift, rate, 1.0}; break;  // a drift that has gone on for 1 s
-    default: break;
-  }
-}
-
-void apply_to_station(FaultAction action, double value, plant::Disturbances& disturbances) {
-  plant::StationFault& station = disturbances.station;
-  disturbances.any_station = true;
-  switch (action) {
-    case FaultAction::station_reset: station.down = true; break;
-    case FaultAction::station_watchdog_dead: station.watchdog_dead = true; break;
-    case FaultAction::station_answers_frozen: station.answers_frozen = true; break;
-    case FaultAction::station_inputs_frozen: station.inputs_frozen = true; break;
-    case FaultAction::station_output_dead: station.outputs_dead |= 1u << index_of(value, 0.0); break;
-    case FaultAction::station_map_wrong: station.map_version = static_cast<int>(value); break;
-    case FaultAction::station_exception: station.exception = static_cast<std::uint8_t>(value); break;
-    default: break;
-  }
+  if (kind.together != Together::either) text += fmt::format("    two together: {}\n", explanation(kind.together));
 }
 
 }  // namespace
@@ -242,18 +185,46 @@ const FaultKind* find_fault(std::string_view name) {
   return nullptr;
 }
 
-const char* valve_name(int valve) { return valve < 0 || valve >= plant::valves_max ? "" : valves[static_cast<std::size_t>(valve)]; }
+const char* seam_name(Seam seam) {
+  switch (seam) {
+    case Seam::plant: return "plant";
+    case Seam::actuator: return "actuator";
+    case Seam::instrument: return "instrument";
+    case Seam::station: return "station";
+    case Seam::line: return "line";
+    case Seam::supervisory: return "supervisory line";
+    case Seam::controller: return "controller";
+    case Seam::store: return "store";
+    case Seam::everything: return "everything";
+  }
+  return "";
+}
 
-const char* output_name(int output) {
-  return output < 0 || output >= plant::output::count_ ? "" : outputs[static_cast<std::size_t>(output)];
+const char* explanation(Together together) {
+  switch (together) {
+    case Together::either: return "as one, for as long as either lasts";
+    case Together::add: return "they add";
+    case Together::multiply: return "they multiply";
+    case Together::chances: return "1 - (1 - a) (1 - b) is lost";
+    case Together::shut_wins: return "of shut and open on one valve, shut";
+    case Together::least: return "the smaller one";
+    case Together::greatest: return "the greater one";
+  }
+  return "";
+}
+
+std::span<const char* const> fault_words(std::string_view family) {
+  for (const Family& other : families)
+    if (family == other.name) return other.words;
+  return {};
 }
 
 const char* channel_name(int channel) {
-  return channel < 0 || channel >= channel_count ? "" : channels[static_cast<std::size_t>(channel)].name;
+  return channel < 0 || channel >= channel_count ? "" : channels[static_cast<std::size_t>(channel)];
 }
 
 const char* channel_unit(int channel) {
-  return channel < 0 || channel >= channel_count ? "" : channels[static_cast<std::size_t>(channel)].unit;
+  return channel < 0 || channel >= channel_count ? "" : channel_units[static_cast<std::size_t>(channel)];
 }
 
 int find_channel(std::string_view name) {
@@ -264,94 +235,18 @@ int find_channel(std::string_view name) {
 
 std::string describe_faults() {
   std::string text;
-  for (const FaultKind& kind : kinds) {
-    text += fmt::format("{:<25} {:<11} {}\n", kind.name, seam_name(kind.seam), kind.meaning);
-    for (const FaultParameter& parameter : kind.parameters) {
-      const std::string_view unit = parameter.unit;
-      const std::string preset =
-          unit == "valve" ? valve_name(static_cast<int>(parameter.preset))
-          : unit == "output" ? output_name(static_cast<int>(parameter.preset))
-          : unit == "channel" ? channel_name(static_cast<int>(parameter.preset)) : fmt::format("{:g}", parameter.preset);
-      const bool plain = unit == "1" || unit == "count";
-      text += fmt::format("  {:<16} {:<16} {} (default {})\n", parameter.name, plain ? "" : unit, parameter.meaning, preset);
-    }
+  for (int seam = 0; seam < seams; ++seam) {
+    std::string below;
+    for (const FaultKind& kind : kinds)
+      if (kind.seam == static_cast<Seam>(seam)) describe(kind, below);
+    if (!below.empty()) text += fmt::format("{}\n{}\n", seam_name(static_cast<Seam>(seam)), below);
   }
-  text += "\nchannel            unit\n";
-  for (const Channel& channel : channels) text += fmt::format("{:<18} {}\n", channel.name, channel.unit);
+  text += "Two of a kind on one thing, where nothing is said: as one, for as long as either lasts. A broken wire goes before a stuck\n"
+          "reading, and that before shifts of it. What an instrument adds up is added in its own unit, before its signal is made of it.\n"
+          "\nchannel            unit\n";
+  for (std::size_t channel = 0; channel < channel_count; ++channel)
+    text += fmt::format("{:<18} {}\n", channels[channel], channel_units[channel]);
   return text;
-}
-
-FaultBank::FaultBank(const std::vector<FaultSource>& sources) {
-  if (sources.size() > faults_max) throw std::invalid_argument(fmt::format("faults: {} given, at most {}", sources.size(), faults_max));
-  for (const FaultSource& source : sources) {
-    const FaultKind* kind = find_fault(source.kind);
-    if (kind == nullptr) throw std::invalid_argument("fault: unknown kind " + source.kind);
-    if (source.values.size() != kind->parameters.size())
-      throw std::invalid_argument(
-          fmt::format("fault {}: {} values, expected {}", kind->name, source.values.size(), kind->parameters.size()));
-    for (std::size_t value = 0; value < source.values.size(); ++value) check_value(*kind, kind->parameters[value], source.values[value]);
-    Entry& entry = entries_[count_++];
-    entry.action = kind->action;
-    entry.seam = kind->seam;
-    std::copy(source.values.begin(), source.values.end(), entry.values.begin());
-  }
-}
-
-bool FaultBank::one_tick(std::size_t fault) const {
-  switch (entries_[fault].action) {
-    case FaultAction::glitch:
-    case FaultAction::controller_brown_out:
-    case FaultAction::controller_watchdog_reset:
-    case FaultAction::store_bit_flipped: return true;
-    default: return false;
-  }
-}
-
-void FaultBank::begin(std::size_t fault) {
-  state_.active[fault] = true;
-  state_.ticks[fault] = 0;
-  state_.changed = true;
-}
-
-void FaultBank::take_over(std::size_t fault, const FaultBank& past, std::size_t other) {
-  state_.active[fault] = past.state_.active[other];
-  state_.ticks[fault] = past.state_.ticks[other];
-}
-
-void FaultBank::end(std::size_t fault) {
-  state_.active[fault] = false;
-  state_.changed = true;
-}
-
-bool FaultBank::apply(double period_s, plant::Disturbances& disturbances, LineFault& line) {
-  if (!state_.changed && !state_.moving) return false;
-  state_.changed = false;
-  state_.moving = false;
-  disturbances = plant::Disturbances{};
-  line = LineFault{};
-  controller_ = ControllerFault{};
-  for (std::size_t fault = 0; fault < count_; ++fault) {
-    if (!state_.active[fault]) continue;
-    const Entry& entry = entries_[fault];
-    const double elapsed_s = static_cast<double>(state_.ticks[fault]++) * period_s;
-    switch (entry.seam) {
-      case Seam::plant: apply_to_plant(entry.action, entry.values[0], disturbances); break;
-      case Seam::line: apply_to_line(entry.action, entry.values, line); break;
-      case Seam::station: apply_to_station(entry.action, entry.values[0], disturbances); break;
-      case Seam::supervisory: apply_to_supervisory(entry.action, entry.values, controller_); break;
-      case Seam::store: apply_to_store(entry.action, entry.values, controller_); break;
-      case Seam::everything:
-        apply_to_plant(FaultAction::mains_lost, 0.0, disturbances);
-        apply_to_power(entry.action, entry.values, controller_);
-        break;
-      case Seam::controller: apply_to_power(entry.action, entry.values, controller_); break;
-      case Seam::instrument:
-        apply_to_channel(entry.action, entry.values[1], elapsed_s, disturbances.channel[index_of(entry.values[0], 0.0)]);
-        state_.moving = true;
-        break;
-    }
-  }
-  return true;
 }
 
 }  // namespace sim

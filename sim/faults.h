@@ -1,29 +1,36 @@
-// Faults a scenario may plant: one table of kinds, and the bank that turns the active ones into what the plant
-// (plant::Disturbances), the line (LineFault) and the controller's surroundings (ControllerFault) are told each tick. A fault is a
-// deterministic transform at a seam within an interval; the logic on either side never knows of it. Its state is plain data, part
-// of the bench's state.
+// Faults a scenario may plant: one table of kinds. A fault is a deterministic transform at a seam within an interval; the logic on
+// either side never knows of it. Which are at work, and what they come to together, is FaultBank's (fault_bank.h); when one comes
+// by chance is FaultArrivals' (fault_arrivals.h).
 #pragma once
 
-#include <array>
 #include <cstdint>
 #include <span>
 #include <string>
 #include <string_view>
-#include <vector>
-
-#include "plant/process_values.h"
-#include "sim/controller_fault.h"
-#include "sim/line_fault.h"
-#include "sim/scenario.h"
 
 namespace sim {
 
-enum class Seam : std::uint8_t { plant, instrument, station, line, supervisory, controller, store, everything };
+// Where it acts. line: the field line; controller: power of the controller; store: its memory.
+enum class Seam : std::uint8_t { plant, actuator, instrument, station, line, supervisory, controller, store, everything };
+inline constexpr int seams = 9;
+const char* seam_name(Seam seam);
+
+// What two faults of a kind on the same thing come to. In every case their order, in the file or in time, is of no account.
+enum class Together : std::uint8_t {
+  either,        // as one: it lasts as long as either does
+  add,           // their sizes add
+  multiply,      // their factors multiply
+  chances,       // what neither lets pass is lost: 1 - (1 - a) (1 - b)
+  shut_wins,     // of `stuck shut` and `stuck open` on one valve, shut: nothing passes what is blocked
+  least,         // the smaller one, of what can only be one at a time
+  greatest,      // the greater one
+};
+const char* explanation(Together together);
 
 struct FaultParameter {
   const char* name;
-  // "1", "ms", "zone" (1..4), "valve" (a name of valve_name), "output" (of output_name), "channel" (of channel_name), "channel unit",
-  // "channel unit/s", "count" (a whole number)
+  // A unit of units.h; "zone" and "count" (whole numbers); "channel unit", "channel unit/s": that of the channel given beside; or a
+  // family of words (fault_words), then the value is the place of the word.
   const char* unit;
   double preset;
   double low, high;     // bounds, in that unit
@@ -43,10 +50,14 @@ enum class FaultAction : std::uint8_t {
   store_write_lost, store_write_torn, store_slow, store_bit_flipped
 };
 
+inline constexpr std::size_t faults_max = 64;                // in a scenario
+inline constexpr std::size_t fault_parameters_max = 4;
+
 struct FaultKind {
   const char* name;     // as written in a scenario
   FaultAction action;
   Seam seam;
+  Together together;
   std::span<const FaultParameter> parameters;
   const char* meaning;
 };
@@ -55,55 +66,12 @@ std::span<const FaultKind> fault_table();
 const FaultKind* find_fault(std::string_view name);          // nullptr if there is none
 std::string describe_faults();                               // the table as plain text, for people
 
-const char* valve_name(int valve);                           // 0..5: "process", "purge", "exhaust", "bypass", "air", "pump"; "" outside
-const char* output_name(int output);                         // of the station: "contactor", ..., "valve"; "" outside
+// The words of a family, in the order of their values: "valve", "channel", "output"; empty for anything else.
+std::span<const char* const> fault_words(std::string_view family);
+
 inline constexpr int channel_count = 24;                     // of the field line's map
 const char* channel_name(int channel);                       // "zone_1", "load", "gauge_pressure", ...; "" outside 0..23
 const char* channel_unit(int channel);                       // in which its drift is written: "K", "Pa", "slm", ...
 int find_channel(std::string_view name);                     // -1 if there is none; "7" is accepted for 7
-
-// The faults of a scenario. The bench says when each begins and ends; apply() gives what holds in a tick.
-class FaultBank {
- public:
-  static constexpr std::size_t faults_max = 64;
-
-  // Throws std::invalid_argument when a kind is unknown, a value missing or out of bounds, or there are more than
-  // faults_max.
-  explicit FaultBank(const std::vector<FaultSource>& sources);
-
-  std::size_t size() const { return count_; }
-  bool active(std::size_t fault) const { return state_.active[fault]; }
-  bool one_tick(std::size_t fault) const;           // it lasts one tick, whatever its interval
-  Seam seam(std::size_t fault) const { return entries_[fault].seam; }
-  void begin(std::size_t fault);
-  void end(std::size_t fault);
-
-  // Fault `fault` goes on where fault `other` of `past` stands.
-  void take_over(std::size_t fault, const FaultBank& past, std::size_t other);
-  void renew() { state_.changed = true; }           // the next apply() gives what holds, whatever was told before
-
-  // True if something changed since the last call or moves on its own (drift), so that an undisturbed tick costs nothing.
-  // Then both structs are rebuilt from the active faults; of two on one field the later one in the file wins.
-  bool apply(double period_s, plant::Disturbances& disturbances, LineFault& line);
-  const ControllerFault& controller() const { return controller_; }   // as apply() left it
-
- private:
-  struct Entry {
-    FaultAction action = FaultAction::glitch;
-    Seam seam = Seam::plant;
-    std::array<double, 2> values{};
-  };
-  struct State {                                    // plain data: a copy is a snapshot
-    std::array<bool, faults_max> active{};
-    std::array<std::uint64_t, faults_max> ticks{};  // since it began
-    bool changed = false;
-    bool moving = false;
-  };
-
-  std::array<Entry, faults_max> entries_{};
-  std::size_t count_ = 0;
-  State state_;
-  ControllerFault controller_;                      // what the active ones come down to
-};
 
 }  // namespace sim

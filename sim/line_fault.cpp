@@ -19,6 +19,11 @@ double unit_interval(std::uint64_t bits) { return static_cast<double>(bits >> 11
 // Two faults at once: independent chances.
 double either(double one, double other) { return one + other - one * other; }
 
+// 0 is none.
+std::uint8_t lesser_unit(std::uint8_t one, double other) {
+  return one == 0 ? static_cast<std::uint8_t>(other) : std::min(one, static_cast<std::uint8_t>(other));
+}
+
 std::int64_t ns_of_ms(double ms) { return static_cast<std::int64_t>(std::llround(ms * 1e6)); }
 
 }  // namespace
@@ -39,6 +44,7 @@ void apply_to_line(FaultAction action, std::span<const double> values, LineFault
     case FaultAction::line_inserted: line.insert_rate = either(line.insert_rate, values[0]); break;
     case FaultAction::line_truncated: line.cut_bytes += static_cast<std::uint32_t>(values[0]); break;
     case FaultAction::line_gap:
+      if (ns_of_ms(values[0]) < line.gap_ns) break;
       line.gap_ns = ns_of_ms(values[0]);
       line.gap_place = static_cast<std::uint32_t>(values[1]);
       break;
@@ -47,7 +53,7 @@ void apply_to_line(FaultAction action, std::span<const double> values, LineFault
     case FaultAction::line_duplicated: line.duplicated = true; break;
     case FaultAction::line_repeated: line.repeated = true; break;
     case FaultAction::line_echoed: line.echoed = true; break;
-    case FaultAction::line_foreign: line.foreign_unit = static_cast<std::uint8_t>(values[0]); break;
+    case FaultAction::line_foreign: line.foreign_unit = lesser_unit(line.foreign_unit, values[0]); break;
     default: break;
   }
 }

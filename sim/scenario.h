@@ -53,11 +53,20 @@ struct OperatorAction {
   SourcePlace place;
 };
 
+// Arrivals by chance, of no memory (Poisson), from the fault's moment on for `for_s`; each stays for a time drawn evenly between two
+// bounds.
+struct FaultChance {
+  double rate_per_s = 0.0;     // 0: not by chance
+  double shortest_s = 0.0, longest_s = 0.0;
+  bool given() const { return rate_per_s > 0.0; }
+};
+
 struct FaultSource {
   std::string kind;            // name in the fault table (faults.h)
   std::vector<double> values;  // one per parameter of the kind, SI
   Moment from;
-  double for_s = -1.0;         // < 0: to the end
+  double for_s = -1.0;         // how long it stays, or how long chance may bring it; < 0: to the end
+  FaultChance chance;
   std::string text;
   SourcePlace place;
 };

@@ -212,7 +212,8 @@ TEST_F(Station, OpenChannelReadsItsClampAndSetsItsBit) {
                                        -100, 3.5, 3.5, 3.5, 3.5, 3.5, 3.5, 3.5, 3.5, 3.5, 3.5, 3.5};
   for (int c = 0; c < channel_count; ++c) {
     disturbances = Disturbances();
-    disturbances.channel[c].kind = ChannelFault::Kind::open;
+    disturbances.any_channel = true;
+    disturbances.channel[c].open = true;
     ASSERT_TRUE(exchange(Block()));
     EXPECT_EQ(raw(c), static_cast<float>(clamp[c])) << c;
     EXPECT_EQ(std::uint32_t{word(2)} << 16 | word(1), std::uint32_t{1} << c);
@@ -227,7 +228,8 @@ TEST_F(Station, StuckChannelHoldsTheValueFromWhenItBegan) {
   settings.instruments = default_instruments(4);   // noise and all
   process.zone_junction_degc[0] = 500.0;
   restart();
-  disturbances.channel[0].kind = ChannelFault::Kind::stuck;
+  disturbances.any_channel = true;
+  disturbances.channel[0].stuck = true;
   ASSERT_TRUE(exchange(Block()));
   const float held = raw(0), load = raw(4);
   EXPECT_NEAR(held, 20.644 - 1.000, 0.005);   // cold junction 25 degC
@@ -243,7 +245,8 @@ TEST_F(Station, StuckChannelHoldsTheValueFromWhenItBegan) {
   disturbances = Disturbances();
   ASSERT_TRUE(exchange(Block()));
   EXPECT_GT(raw(0), held + 7.0f);
-  disturbances.channel[0].kind = ChannelFault::Kind::stuck;   // a second fault holds the new value
+  disturbances.any_channel = true;
+  disturbances.channel[0].stuck = true;   // a second fault holds the new value
   ASSERT_TRUE(exchange(Block()));
   EXPECT_GT(raw(0), held + 7.0f);
 }
@@ -252,12 +255,13 @@ TEST_F(Station, DriftAddsInTheProcessUnitBeforeConversion) {
   process.zone_junction_degc[0] = 500.0;
   process.barometer_pa = process.retort_pa = 100e3;
   restart();
-  disturbances.channel[0] = {ChannelFault::Kind::drift, -0.5, 200.0};                // -100 K
-  disturbances.channel[channel::gauge] = {ChannelFault::Kind::drift, 10.0, 100.0};   // +1 kPa
+  disturbances.any_channel = true;
+  disturbances.channel[0].shift = -100.0;
+  disturbances.channel[channel::gauge].shift = 1000.0;
   ASSERT_TRUE(exchange(Block()));
   EXPECT_NEAR(raw(0), thermocouple_terminal_mv(ThermocoupleType::k, 400.0, 25.0), 0.00051);
   EXPECT_NEAR(raw(channel::gauge), 4.0 + 16.0 * 6e3 / 25e3, 0.0002);
-  disturbances.channel[0].elapsed_s = 1e9;
+  disturbances.channel[0].shift = -5e8;
   ASSERT_TRUE(exchange(Block()));
   EXPECT_TRUE(std::isfinite(raw(0)));
   EXPECT_TRUE(broken(0));
@@ -333,7 +337,8 @@ TEST_F(Station, BothWaysToLatchGiveTheSameBytes) {
     disturbances = Disturbances();
     ASSERT_TRUE(exchange(Block()));
     const auto quick = registers;
-    disturbances.channel[channel::zone + 3].kind = ChannelFault::Kind::stuck;   // not fitted: reads the same
+    disturbances.any_channel = true;
+    disturbances.channel[channel::zone + 3].stuck = true;   // not fitted: reads the same
     ASSERT_TRUE(exchange(Block()));
     ASSERT_EQ(registers, quick) << i;
     disturbances = Disturbances();

@@ -23,10 +23,13 @@ sim::OperatorAction action(fw::Command command, const char* text) {
   return source;
 }
 
-// Drift from 15 s, a line that loses, damages and delays bytes; a hold delayed behind a segment, a resume behind a condition.
+// Drift from 15 s, a line that loses, damages and delays bytes, dips by chance that overlap; a hold delayed behind a segment,
+// a resume behind a condition.
 sim::Scenario eventful_run() {
   sim::Scenario scenario = sim_test::disturbed_run(run_s);
   scenario.faults.push_back(fault("sensor_drift", {7, 2.0}, 15));
+  scenario.faults.push_back(fault("mains_dip", {0.8}, 12, 120));
+  scenario.faults.back().chance = {0.2, 0.1, 15.0};
   sim::OperatorAction start = action(fw::Command::start, "start");
   start.when.at_s = 1.0;
   sim::OperatorAction hold = action(fw::Command::hold, "hold");

@@ -49,6 +49,9 @@ faults:
   - thermocouple_open: {channel: load}
     segment: up
     for: 5 min
+  - mains_dip: {scale: 0.7}
+    segment: soak
+    random: {rate: 3 /h, shortest: 0.2 s, longest: 5 s}
 expectations:
   - name: gauge
     never: plant.gas.gauge > 6 kPa
@@ -116,6 +119,9 @@ void expect_same(const Scenario& a, const Scenario& b) {
     EXPECT_EQ(a.faults[i].values, b.faults[i].values);
     EXPECT_EQ(a.faults[i].for_s, b.faults[i].for_s);
     EXPECT_EQ(a.faults[i].text, b.faults[i].text);
+    EXPECT_EQ(a.faults[i].chance.rate_per_s, b.faults[i].chance.rate_per_s);
+    EXPECT_EQ(a.faults[i].chance.shortest_s, b.faults[i].chance.shortest_s);
+    EXPECT_EQ(a.faults[i].chance.longest_s, b.faults[i].chance.longest_s);
     EXPECT_EQ(a.faults[i].from.segment, b.faults[i].from.segment);
   }
   ASSERT_EQ(a.expectations.size(), b.expectations.size());
@@ -158,9 +164,13 @@ TEST(Scenario, HoldsWhatTheFileSays) {
   EXPECT_DOUBLE_EQ(scenario.actions[0].when.after_s, 600.0);
   EXPECT_EQ(scenario.actions[1].argument, 2);
   EXPECT_FLOAT_EQ(scenario.actions[1].value, 1.0f);
-  ASSERT_EQ(scenario.faults.size(), 1u);
+  ASSERT_EQ(scenario.faults.size(), 2u);
   EXPECT_EQ(scenario.faults[0].values, std::vector<double>{4.0});
   EXPECT_DOUBLE_EQ(scenario.faults[0].for_s, 300.0);
+  EXPECT_FALSE(scenario.faults[0].chance.given());
+  EXPECT_DOUBLE_EQ(scenario.faults[1].chance.rate_per_s, 3.0 / 3600.0);
+  EXPECT_DOUBLE_EQ(scenario.faults[1].chance.shortest_s, 0.2);
+  EXPECT_DOUBLE_EQ(scenario.faults[1].chance.longest_s, 5.0);
   ASSERT_EQ(scenario.expectations.size(), 2u);
   EXPECT_EQ(scenario.expectations[0].segments, (std::vector<std::string>{"up", "soak"}));
   EXPECT_EQ(scenario.expectations[1].phases, std::vector<std::string>{"evacuating"});
@@ -259,6 +269,9 @@ const Broken broken[] = {
     {"unknown fault", "scenario", "thermocouple_open", "thermocouple_opens", "nearest: thermocouple_open"},
     {"unknown channel", "scenario", "channel: load", "channel: lode", "nearest: load"},
     {"fault in no segment", "scenario", "segment: up", "segment: down", "unknown segment"},
+    {"half of a chance", "scenario", "rate: 3 /h, shortest: 0.2 s, longest: 5 s", "rate: 3 /h, longest: 5 s", "without `shortest`"},
+    {"bounds the wrong way round", "scenario", "shortest: 0.2 s", "shortest: 20 s", "at least `shortest`, 20 s"},
+    {"a chance too often", "scenario", "rate: 3 /h", "rate: 3 /s", "for `random.rate`"},
     {"unknown signal", "scenario", "never: plant.gas.gauge", "never: plant.gas.gage", "plant.gas.gauge"},
     {"wrong dimension in an expectation", "scenario", "> 6 kPa", "> 6 K", "6 K"},
     {"no truth", "scenario", "never: plant.gas.gauge > 6 kPa", "never: plant.gas.gauge", "expression"},
