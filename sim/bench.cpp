@@ -77,6 +77,7 @@ struct Bench::Impl {
   void begin_fault(std::uint32_t fault, std::uint64_t lasts_ticks);   // 0: to the end
   void await(std::uint32_t fault, std::optional<FaultArrivals::Arrival> arrival);
   void follow_power();                        // of the controller, and what its store does meanwhile
+  void surround(std::uint64_t at_tick);       // the plant, by what there is then
   void exchange_with_core();                  // 2 bytes in, step, bytes out
   void tick_core(const Arrival& arrival);
   void watch_readings(bool answered);
@@ -93,6 +94,8 @@ struct Bench::Impl {
   StoreDevice store;
   ControllerPower power;
   plant::Model model;
+  plant::Environment furnace_environment;     // where the scenario does not say another
+  bool environment_moves = false;
   plant::State state;
   SerialLine line;
   SupervisoryLine supervisory_line;
@@ -131,7 +134,10 @@ struct Bench::Impl {
 Bench::Impl::Impl(const Scenario& scenario_, std::unique_ptr<Endpoint> controller_)
     : scenario(scenario_), actions(actions_of(scenario)), clock{std::int64_t{scenario.parameters.period_ms} * 1'000'000},
       table(scenario.parameters.zones), controller(std::move(controller_)), store(store_image_of(scenario), clock), power(clock),
-      model(plant::build(scenario.furnace)), state(plant::initial_state(model, scenario.seed)), line(scenario.baud, clock, scenario.seed),
+      model(plant::build(scenario.furnace)), furnace_environment(plant::environment_of(model)),
+      environment_moves(scenario.environment.moves()),
+      state(plant::initial_state(model, scenario.seed, scenario.environment.at(0.0, furnace_environment))),
+      line(scenario.baud, clock, scenario.seed),
       supervisory_line(scenario.seed), operator_station(table, scenario.parameters.zones), faults(scenario.faults),
       arrivals(scenario.faults, scenario.seed), moments(table, scenario.programme, clock), watch(table, scenario.programme),
       frame(static_cast<std::size_t>(table.size())) {
@@ -236,6 +242,7 @@ Bench::Impl::Impl(const Scenario& scenario_, Impl& past) : Impl(scenario_, std::
   operator_station.take_over(past.operator_station, take_over_moments(past));
   take_over_core(past);
   state = past.state;
+  surround(past.tick);                        // from the next step on; nothing new where both scenarios say the same
   if (write_furnace({"", scenario.furnace}, 0) != write_furnace({"", past.scenario.furnace}, 0)) {
     plant::renew_thermal(state.thermal);      // what is kept from the old constants is computed anew
     state.gas.fresh_age_s = 1e9;
@@ -302,6 +309,10 @@ void Bench::Impl::await(std::uint32_t fault, std::optional<FaultArrivals::Arriva
   for (; arrival && arrival->tick <= tick; arrival = arrivals.next(fault, clock)) begin_fault(fault, arrival->lasts_ticks);
   const auto comes = static_cast<std::uint32_t>(actions.size() + 2 * scenario.faults.size()) + fault;
   if (arrival) moments.add_at(arrival->tick, comes);
+}
+
+void Bench::Impl::surround(std::uint64_t at_tick) {
+  plant::set_environment(model, state, scenario.environment.at(clock.time_s(at_tick), furnace_environment));
 }
 
 void Bench::Impl::follow_power() {
@@ -445,6 +456,7 @@ bool Bench::advance() {
   bench.exchange_with_core();
   bench.exchange_with_station();
   bench.observe();
+  if (bench.environment_moves) bench.surround(bench.tick + 1);     // what instruments see at the next boundary is of that instant
   plant::step(bench.model, bench.state, bench.disturbances, bench.clock.period_s());
   ++bench.statistics.evaluations;
   ++bench.tick;

@@ -81,6 +81,7 @@ std::string describe(const Scenario& scenario) {
   text += fmt::format("  furnace: {}\n  controller: {}, period {} ms, {} heat zone{}\n", scenario.furnace_title, scenario.controller_title,
                       scenario.parameters.period_ms, scenario.parameters.zones, scenario.parameters.zones == 1 ? "" : "s");
   for (const std::string& remark : mismatches(scenario)) text += "  remark: " + remark + "\n";
+  for (const std::string& sentence : environment_sentences(scenario.environment)) text += "  environment: " + sentence + "\n";
   text += fmt::format("  programme of {} segments, at least {}, the run at most {}:\n", scenario.programme.segments.size(),
                       time_words(programme_s(scenario.programme, scenario.furnace.initial.furnace_degc)),
                       time_words(scenario.run.at_most_s));

@@ -121,6 +121,7 @@ void read_parts(const YamlNode& root, Scenario& scenario) {
   scenario.controller_title = std::move(controller.title);
   const SourcePlace place = root.child("line") ? place_of(root, "line", "baud") : place_of(*root.child("controller"), "unit", "period");
   check_exchange(scenario.baud, scenario.parameters.period_ms * 1e-3, place);
+  if (const YamlNode* environment = root.child("environment")) scenario.environment = read_environment(*environment);
   scenario.programme = read_programme(section(root, "programme", "`programme`: a list of segments"));
   scenario.programme.title = scenario.title;
   const Vocabulary vocabulary{scenario.programme, SignalTable(scenario.parameters.zones), scenario.parameters.period_ms * 1e-3};
@@ -141,8 +142,8 @@ const FieldTable& scenario_fields() {
 }
 
 const std::vector<std::string>& scenario_sections() {
-  static const std::vector<std::string> sections = {"furnace", "controller", "set", "programme", "actions", "faults", "expectations",
-                                                    "compare"};
+  static const std::vector<std::string> sections = {"furnace", "controller", "set", "environment", "programme", "actions",
+                                                    "faults", "expectations", "compare"};
   return sections;
 }
 
@@ -159,6 +160,8 @@ std::string write_scenario(const Scenario& scenario) {
   std::string text = write_fields(scenario_fields(), &scenario, 0);
   text += "furnace:\n" + write_furnace({scenario.furnace_title, scenario.furnace}, 2);
   text += "controller:\n" + write_controller({scenario.controller_title, scenario.parameters}, 2);
+  const std::string environment = write_environment(scenario.environment, 2);
+  if (!environment.empty()) text += "environment:\n" + environment;
   text += "programme:\n" + write_programme(scenario.programme, 2);
   if (!scenario.actions.empty()) text += "actions:\n" + write_actions(scenario.actions, 2);
   if (!scenario.faults.empty()) text += "faults:\n" + write_faults(scenario.faults, 2);

@@ -12,6 +12,7 @@
 #include "firmware/programme.h"
 #include "firmware/registers.h"
 #include "plant/furnace.h"
+#include "sim/environment.h"
 #include "sim/input_error.h"
 #include "sim/tolerance.h"
 
@@ -111,6 +112,7 @@ struct Scenario {
   std::string controller_title;
   fw::Parameters parameters{};
   plant::Furnace furnace{};
+  Environment environment;             // what surrounds the furnace, where it is not as the furnace file says
   ProgrammeSource programme;
   std::vector<OperatorAction> actions; // as written; with no `start` among them the bench starts the programme itself
   std::vector<FaultSource> faults;

@@ -6,6 +6,7 @@
 
 #include "sim/action_file.h"
 #include "sim/controller_file.h"
+#include "sim/environment.h"
 #include "sim/expectation_file.h"
 #include "sim/fault_file.h"
 #include "sim/fields.h"
@@ -132,6 +133,19 @@ Json faults_schema() {
   return kinds_list(table_schema(fault_time_fields()), kinds);
 }
 
+Json environment_schema() {
+  Json environment = open_map("what surrounds the furnace, where it is not as the furnace file says");
+  for (const EnvironmentSignal& signal : environment_table()) {
+    const FieldTable points = environment_point_fields(signal);
+    Json profile = table_schema(environment_profile_fields());
+    profile["properties"]["points"] = {{"type", "array"}, {"minItems", 1}, {"items", table_schema(points)}};
+    profile["required"].push_back("points");
+    environment["properties"][signal.range.name] = {
+        {"description", signal.meaning}, {"anyOf", {field_schema(points.fields.back()), table_schema(environment_file_fields()), profile}}};
+  }
+  return environment;
+}
+
 Json compare_schema() {
   Json compare = table_schema(tolerance_fields());
   compare["properties"]["signals"] = {{"type", "array"}, {"items", table_schema(tolerance_rule_fields())}};
@@ -154,6 +168,7 @@ Json scenario_schema() {
   keys["furnace"] = file_or(furnace_fields());
   keys["controller"] = file_or(controller_fields());
   keys["set"] = {{"type", "object"}, {"description", "path: value, such as furnace.leak: 1e-3 Pa m3/s"}};
+  keys["environment"] = environment_schema();
   keys["programme"] = programme_schema();
   keys["actions"] = actions_schema();
   keys["faults"] = faults_schema();
@@ -211,6 +226,17 @@ std::string fields_markdown() {
   }
   add_table(text, "Action", actions);
   add_table(text, "Action: set points from a file", set_point_fields());
+  FieldTable environment{"environment", "Each of these is a value, a profile from a file, or a profile of `points`:", {}};
+  for (const EnvironmentSignal& signal : environment_table()) {
+    Field value = environment_point_fields(signal).fields.back();
+    value.key = signal.range.name;
+    value.required = false;
+    environment.fields.push_back(std::move(value));
+  }
+  add_table(text, "Environment", environment);
+  add_table(text, "Environment: a profile from a file", environment_file_fields());
+  add_table(text, "Environment: a profile of `points`", environment_profile_fields());
+  add_table(text, "Environment: an item of `points`", environment_point_fields(environment_table().front()));
   add_table(text, "Fault", fault_time_fields());
   for (const FaultKind& kind : fault_table()) add_table(text, "Fault: " + std::string(kind.name), fault_fields(kind, -1));
   add_table(text, "Expectation", expectation_fields());

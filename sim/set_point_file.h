@@ -5,21 +5,17 @@
 #include <vector>
 
 #include "sim/action_file.h"
+#include "sim/profile.h"
 
 namespace sim {
 
-struct SetPoint {
-  double time_s = 0.0;         // after the action's own moment
-  double value = 0.0;          // in the unit of the action
-  SourcePlace place;           // the row
-};
+using SetPoint = ProfilePoint;    // time after the action's own moment, value in the unit of the action
 
 inline constexpr std::size_t set_points_max = 2000;
 
 const FieldTable& set_point_fields();
 
-// The map after the action's name. The file is looked for beside the YAML file. Throws InputError at the map, or with the line of the
-// CSV file: no such column, not a number, out of the action's bounds, times that do not rise, more than set_points_max actions.
+// The map after the action's name. Throws InputError as read_profile_rows does, and for more than set_points_max actions.
 std::vector<SetPoint> read_set_points(const YamlNode& map, const ActionKind& kind);
 
 }  // namespace sim

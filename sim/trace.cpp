@@ -74,9 +74,11 @@ std::string whole_file(const std::filesystem::path& file) {
   return text;
 }
 
-// One record from `at`; moves `at` behind its line end.
-std::vector<std::string> record(const std::string& text, std::size_t& at) {
+// One record from `at`; moves `at` behind its line end. columns: where each field begins.
+std::vector<std::string> record(const std::string& text, std::size_t& at, std::vector<int>* columns = nullptr) {
   std::vector<std::string> fields(1);
+  const std::size_t begin = at;
+  if (columns) columns->assign(1, 1);
   bool quoted = false;
   for (; at < text.size(); ++at) {
     const char c = text[at];
@@ -88,6 +90,7 @@ std::vector<std::string> record(const std::string& text, std::size_t& at) {
       quoted = true;
     } else if (c == ',') {
       fields.emplace_back();
+      if (columns) columns->push_back(static_cast<int>(at - begin) + 2);
     } else if (c == '\n') {
       ++at;
       break;
@@ -103,10 +106,14 @@ std::vector<std::string> record(const std::string& text, std::size_t& at) {
 CsvTable read_csv(const std::filesystem::path& file) {
   const std::string text = whole_file(file);
   CsvTable table;
-  std::size_t at = 0;
+  std::size_t at = text.starts_with("\xef\xbb\xbf") ? 3 : 0;      // a byte order mark
+  std::size_t counted = at;
+  int line = 1;
   table.header = record(text, at);
-  for (int line = 2; at < text.size(); ++line) {
-    table.rows.push_back(record(text, at));
+  while (at < text.size()) {
+    for (; counted < at; ++counted) line += text[counted] == '\n' ? 1 : 0;
+    table.lines.push_back(line);
+    table.rows.push_back(record(text, at, &table.columns.emplace_back()));
     if (table.rows.back().size() != table.header.size()) {
       throw InputError({file.string(), line, 1}, std::to_string(table.rows.back().size()) + " fields", std::to_string(table.header.size()));
     }

@@ -44,10 +44,12 @@ class EventWriter {
 // RFC 4180: in quotes where it holds a comma, a quote or a line end.
 std::string csv_field(std::string_view text);
 
-// A table as read back. Throws InputError with the line.
+// A table as read. Throws InputError with the line.
 struct CsvTable {
   std::vector<std::string> header;
   std::vector<std::vector<std::string>> rows;
+  std::vector<int> lines;                    // of each row, 1-based
+  std::vector<std::vector<int>> columns;     // where each field begins in its row, 1-based, in bytes
 };
 CsvTable read_csv(const std::filesystem::path& file);
 

@@ -452,7 +452,7 @@ TEST(Scenario, TakesSetPointsFromAFile) {
 TEST(Scenario, RefusesSetPointsWithFileAndLine) {
   struct Bad { const char *csv, *map, *says; };
   const Bad bad[] = {
-      {"t,heat\n0,100\n60,x\n", "unit: degC, between: hold", "week.csv:3:1: found `x`"},
+      {"t,heat\n0,100\n60,x\n", "unit: degC, between: hold", "week.csv:3:4: found `x`"},
       {"t,heat\n0,100\n60,110\n60,120\n", "unit: degC, between: hold", "week.csv:4:1: found the time 60 s"},
       {"t,heet\n0,100\n", "unit: degC, between: hold", "nearest: heet"},
       {"t,heat\n-5,100\n", "unit: degC, between: hold", "week.csv:2:1"},
