@@ -62,8 +62,8 @@ void add_warnings(std::string& page, const SheetFigures& figures) {
       add_warning(page, "✕ Not to be used at a furnace: the verdict of run " + figures.word(at + "folder") + " is " +
                             figures.word(at + "verdict") + ". " + figures.word(at + "broken_by"));
     if (!run.complete)
-      add_warning(page, "✕ Not a whole cycle: the programme of run " + figures.word(at + "folder") + " ended in step “" +
-                            figures.word(at + "ended_in") + "”" +
+      add_warning(page, "✕ Not to be used as it stands, since it is not a whole cycle: the programme of run " +
+                            figures.word(at + "folder") + " ended in step “" + figures.word(at + "ended_in") + "”" +
                             (run.ended_by.empty() ? ", when the time of the run was up." : ": " + figures.word(at + "ended_by") + "."));
   }
   if (faults)
@@ -125,7 +125,7 @@ void add_cautions(std::string& page, const SheetFigures& figures) {
                               "{furnace.supply.present}. Inert purge carries {furnace.supply.purge_gas}."));
   }
   if (has_vacuum(scenario))
-    page += item("Vacuum: down to " + figures.lowest("summary/totals.lowest_pressure_pa") +
+    page += item("Vacuum: down to " + figures.lowest("trace/plant.gas.pressure/run/low") +
                  ". Seals clean, load dry, pump oil in sight; nobody opens anything while the retort is evacuated.");
   if (gas_controlled(scenario))
     page += item(figures.sentence("Pressure: relief valve sealed at {furnace.relief.set}, its outlet and the exhaust line free."));
@@ -257,20 +257,36 @@ std::string set_points_of(const SheetFigures& figures, const Step& step) {
   return html;
 }
 
-std::string actions_of(const SheetFigures& figures, const Step& step) {
+// The step that an operator's action belongs to, as the first run went; -1: none, it waits for something else.
+int step_of_action(const SheetRun& run, const OperatorAction& action) {
+  const std::vector<std::string>& names = run.scenario.programme.names;
+  const auto name = std::find(names.begin(), names.end(), action.when.segment);
+  if (name != names.end()) return static_cast<int>(name - names.begin());
+  if (!action.when.timed()) return -1;
+  for (const Passage& passage : run.passages)
+    if (action.when.at_s < passage.to_s) return passage.segment;  // before the start: with the first step
+  return -1;
+}
+
+std::string actions_of(const SheetFigures& figures, int step) {
   const SheetRun& run = figures.runs().front();
-  const std::string& name = run.scenario.programme.names[static_cast<std::size_t>(step.index)];
   std::string html;
   for (std::size_t i = 0; i < run.scenario.actions.size(); ++i) {
-    const OperatorAction& action = run.scenario.actions[i];
-    const bool timed = action.when.at_s >= 0.0 && std::any_of(run.passages.begin(), run.passages.end(), [&](const Passage& one) {
-                         return one.segment == step.index && action.when.at_s >= one.from_s && action.when.at_s < one.to_s;
-                       });
-    if (action.when.segment != name && !timed) continue;
-    html +=
-        paragraph("<strong>You:</strong> " + figures.word(fmt::format("action/{}/text", i)) +
-                  (timed ? " at " + figures.value(fmt::format("scenario/actions.{}.at", i)) : "") +
-                  (action.when.after_s > 0.0 ? ", " + figures.value(fmt::format("scenario/actions.{}.after", i)) + " later" : "") + ".");
+    if (step_of_action(run, run.scenario.actions[i]) != step) continue;
+    const std::string at = fmt::format("scenario/actions.{}.", i);
+    html += "<p><strong>You:</strong> " + figures.word(fmt::format("action/{}/text", i));
+    const auto add = [&](const char* lead, const char* key, const char* behind) {
+      const std::string number = figures.value(at + key), figure = number.empty() ? figures.word(at + key) : number;
+      if (!figure.empty()) html += lead + figure + behind;
+    };
+    add(" at ", "at", "");
+    add(", when the phase begins: ", "phase", "");
+    add(", when ", "when", "");
+    for (const char* key : {"event.source", "event.kind", "event.text"}) add(", at the event ", key, "");
+    add(", ", "after", " later");
+    add(", every ", "every", "");
+    add(", ", "times", " times in all");
+    html += ".</p>\n";
   }
   return html;
 }
@@ -382,18 +398,29 @@ std::string reading_table(const SheetFigures& figures, const std::string& rows) 
   return table + "</tr></thead>\n<tbody>\n" + rows + "</tbody></table>\n";
 }
 
+bool ended_in(const SheetFigures& figures, int index) {
+  return std::any_of(figures.runs().begin(), figures.runs().end(), [index](const SheetRun& run) {
+    return !run.complete && !run.passages.empty() && run.passages.back().segment == index;
+  });
+}
+
 void add_step(std::string& page, const SheetFigures& figures, int index) {
   const Step step = step_of(figures, index);
   const std::string time = fmt::format("time/{}", index);
   const bool waits = step.kind != SegmentKind::end && step.kind != SegmentKind::repeat;
   page += "<section class=\"step numbered\">\n<header><h3>" + figures.word(fmt::format("scenario/programme.{}.name", index)) + "</h3>";
-  const std::string done = guide_of(figures, step, false) + actions_of(figures, step);
+  const std::string done = guide_of(figures, step, false) + actions_of(figures, step.index);
   if (!waits) {
     page += "</header>\n<div class=\"do\">" + done + "</div>\n</section>\n";
     return;
   }
-  page += figures.has(time) ? "<span>should take " + figures.spread(time) + "</span>"
-                            : std::string("<span><strong>not gone through to its end in this run</strong></span>");
+  if (figures.has(time))
+    page += "<span>should take " + figures.spread(time) + "</span>";
+  else
+    page += "<span><strong>" +
+            std::string(ended_in(figures, index) ? "the run ended in this step, after " + figures.value("time/ended")
+                                                 : "not reached in this run") +
+            "</strong></span>";
   page += "<span>begun " + std::string(blank) + " ended " + blank + " by " + blank +
           "</span></header>\n<div class=\"parts\">\n<div class=\"do\">" + done + set_points_of(figures, step) +
           paragraph(moves_of(figures.runs().front(), index)) + "</div>\n<div>" + reading_table(figures, readings_of(figures, step)) +
@@ -427,12 +454,15 @@ void add_after(std::string& page, const SheetFigures& figures) {
   if (gas_controlled(run.scenario)) add_reading(rows, figures, "Pressure", "pressure.pv", "after");
   page += "<section class=\"step\">\n<header><h3>" + std::string(run.complete ? "After the end" : "After the programme was broken off") +
           "</h3><span>watched for " + figures.spread("time/after") + "</span><span>at " + blank + " by " + blank +
-          "</span></header>\n<div class=\"parts\">\n<div>" + paragraph("The safe values stand. " + positions(run)) + "</div>\n<div>" +
+          "</span></header>\n<div class=\"parts\">\n<div>" +
+          paragraph("The safe values stand. " + (gas_controlled(run.scenario) ? positions(run) : "")) + "</div>\n<div>" +
           reading_table(figures, rows) + "</div>\n<div class=\"wrong\">";
   if (run.scenario.parameters.load_titanium != 0)
     page += paragraph(figures.sentence("Do not open before the load is below {controller.limits.air_admittance_max}."));
-  page +=
-      paragraph("Let pressure off, shut the supply, and open only when no vacuum and no pressure stands and the room's oxygen is right.");
+  page += paragraph(
+      gas_controlled(run.scenario)
+          ? "Let pressure off, shut the supply, and open only when no vacuum and no pressure stands and the room's oxygen is right."
+          : "Open only when the load may be touched and the main switch is off.");
   page += "</div>\n</div>\n</section>\n";
 }
 
@@ -483,6 +513,7 @@ void add_all_steps(std::string& page, const SheetFigures& figures) {
   page += paragraph("<strong>You:</strong> load in place, thermocouples in place, door shut, every line of the preparation done" +
                     std::string(started ? "." : "; then start the programme at the controller.") +
                     " The controller opens, closes and sets what follows; you watch, read and write down.");
+  page += actions_of(figures, -1);
   for (std::size_t i = 0; i < figures.runs().front().scenario.programme.segments.size(); ++i)
     add_step(page, figures, static_cast<int>(i));
   add_after(page, figures);

@@ -105,6 +105,8 @@ Samples time_samples(const std::vector<SheetRun>& runs, const std::string& which
   Samples samples{{}, "s"};
   for (const SheetRun& run : runs) {
     if (which == "run" && !run.passages.empty()) samples.values.push_back(run.passages.back().to_s - run.passages.front().from_s);
+    if (which == "ended" && !run.complete && !run.passages.empty())
+      samples.values.push_back(run.passages.back().to_s - run.passages.back().from_s);
     if (which == "after") samples.values.push_back(run.after.to_s - run.after.from_s);
     for (const Passage& passage : run.passages) {
       if (passage.segment == number_in(which) && passage.left) samples.values.push_back(passage.to_s - passage.from_s);

@@ -7,7 +7,8 @@
 //                                               next: the first row behind the segment
 //   trace/heat.1.pv/after/last                  after the programme's end; trace/plant.power/run/high: the whole run
 //   summary/totals.energy_kwh                   summary.json
-//   time/3, time/run                            what segment 3 took each time it was gone through to its end; the whole programme
+//   time/3, time/run, time/after, time/ended    what segment 3 took each time it was gone through to its end; the whole programme; what
+//                                               came after it; the last segment of a programme that was broken off
 //   provide/gas_longest, ...                    calculated from these, see sheet_figure.cpp
 //   run/0/seed, action/0/text, constant/...     words of a run's identity, of an operator's action, the standard litre's state
 #pragma once

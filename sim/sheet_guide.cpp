@@ -43,7 +43,7 @@ constexpr GuideText texts[] = {
     {purge, 1, true, "Not done after {.timeout}: the segment fails, the programme is aborted."},
     {purge, 1, true, "Not done after {controller.atmosphere.purge_timeout}: the segment fails, the programme is aborted."},
     {purge, 0, true, "With less flow than {controller.atmosphere.purge_flow_min}, or the exhaust shut, nothing counts."},
-    {cool, 0, false, "Heat is off, the gas stays. Wait for a load below {.load_below}."},
+    {cool, 0, false, "Heat is off, the atmosphere stays as it is. Wait for a load below {.load_below}."},
     {cool, 1, true, "Not there after {.timeout}: the segment fails, the programme is aborted to the safe values."},
     {repeat, 0, false, "Back to step “{.back_to}”, {.times} times in all."},
     {end, 0, false, "The programme is over. Heat is off, the contactor open, and the safe values stay in force."},

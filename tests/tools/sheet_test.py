@@ -172,6 +172,8 @@ def time_values(run, which):
         return [run.passages[-1][2] - run.passages[0][1]]
     if which == "after":
         return [run.summary["simulated_s"] - run.passages[-1][2]]
+    if which == "ended":
+        return [] if run.complete else [run.passages[-1][2] - run.passages[-1][1]]
     return [end - begin for segment, begin, end, left in run.passages if segment == int(which) and left]
 
 
@@ -348,9 +350,10 @@ class Sheets(unittest.TestCase):
         broken = self.run_to("opens", SCENARIOS / "sensors" / "load_thermocouple_opens.yaml", ["run.settle=1 min"])
         text = self.sheet(broken)
         self.assertSound(text, broken)
-        self.assertIn("Not a whole cycle", text)
+        self.assertIn("not a whole cycle", text)
         self.assertIn("Faults were planted", text)
         self.assertEqual(texts_of(text)["run/0/ended_in", None], "ramp")
+        self.assertIn("the run ended in this step", text)
         self.assertIn("load sensor", texts_of(text)["run/0/ended_by", None])
 
     def test_air_cycle_without_gas_speaks_of_none(self):
@@ -366,11 +369,14 @@ class Sheets(unittest.TestCase):
         scenario = self.place / "acted.yaml"
         text = DEMO.read_text().replace("../../", str(ROOT / "configs") + "/")
         actions = "actions:\n  - start:\n    at: 2 s\n  - set_flow: 0.8 slm\n    segment: dry out\n    after: 30 s\n"
+        actions += "  - acknowledge:\n    when: load.pv > 45 degC\n"
         scenario.write_text(text.replace("\nprogramme:\n", "\n" + actions + "\nprogramme:\n"))
         folder = self.run_to("acted", scenario, SHORT)
         sheet = self.sheet(folder)
         self.assertSound(sheet, folder)
         step = sheet[sheet.index(">dry out</data>"):sheet.index(">ramp to stress relief</data>")]
+        self.assertIn("<data value=\"load.pv &gt; 45 degC\"", sheet[:sheet.index("<section class=\"step")])
+        self.assertIn("<strong>You:</strong> <data value=\"start\"", sheet[sheet.index(">first evacuation</data>"):])
         self.assertIn("<strong>You:</strong> <data value=\"set_flow 0.8 slm\"", step)
 
     def test_what_is_wrong_is_found(self):
