@@ -83,7 +83,7 @@ void add_identity(std::string& page, const SheetFigures& figures) {
 
 void add_head(std::string& page, const SheetFigures& figures, const DisplayUnits& units) {
   const Scenario& scenario = figures.runs().front().scenario;
-  page += page_begin(html_text(scenario.title) + ": operating sheet", sheet_css, "sheet");
+  page += page_begin(html_text(scenario.title) + ": operating sheet", sheet_css, units.chosen() ? "sheet chosen" : "sheet");
   page +=
       "<h1>" + (scenario.title.empty() ? figures.word("run/0/scenario") : figures.word("scenario/title")) + ": operating sheet</h1>\n";
   page += paragraph("Furnace: " + figures.word("scenario/furnace.title"));
@@ -390,7 +390,8 @@ std::string readings_of(const SheetFigures& figures, const Step& step) {
 
 std::string reading_table(const SheetFigures& figures, const std::string& rows) {
   if (rows.empty()) return "";
-  std::string table = fmt::format("<table{}><thead><tr>", many(figures) ? " class=\"many\"" : "");
+  std::string table =
+      fmt::format("<table class=\"{}\"><thead><tr>", many(figures) ? "many" : "one");
   for (const char* column : {"Reading", "at the end", many(figures) ? "spread" : "", "meanwhile", "read"}) {
     const bool number = std::string_view(column) != "Reading" && std::string_view(column) != "read";
     if (*column) table += fmt::format("<th scope=\"col\"{}>{}</th>", number ? " class=\"number\"" : "", column);

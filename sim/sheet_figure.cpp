@@ -277,8 +277,11 @@ std::string SheetFigures::lowest(std::string_view path) const { return element(s
 
 bool SheetFigures::alike(std::string_view path) const {
   const Samples all = samples(path);
-  return std::all_of(all.values.begin(), all.values.end(),
-                     [&](double value) { return shown_text(value, all.unit, path) == shown_text(all.values.front(), all.unit, path); });
+  const auto text = [&](double value) {
+    const std::string both = shown_text(value, all.unit, path);
+    return both.substr(0, both.find(" ("));
+  };
+  return std::all_of(all.values.begin(), all.values.end(), [&](double value) { return text(value) == text(all.values.front()); });
 }
 
 std::string SheetFigures::spread(std::string_view path) const {
