@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 
+#include "sim/event_match.h"
 #include "sim/ready_word.h"
 
 namespace sim {
@@ -88,6 +89,11 @@ FieldTable make_table() {
   fields.push_back(text_field<ExpectationSource>("while", SAGGAR_AT(while_), false, "window: at the ticks at which this holds"));
   fields.push_back(text_field<ExpectationSource>("after", SAGGAR_AT(after), false, "window: from the first tick at which this holds"));
   fields.push_back(text_field<ExpectationSource>("until", SAGGAR_AT(until), false, "window: to the first later tick at which this holds"));
+  const auto add_event = [&fields](const char* key, auto at, const char* meaning) {
+    for (Field& field : event_fields<ExpectationSource>(key, at, meaning)) fields.push_back(std::move(field));
+  };
+  add_event("after_event", SAGGAR_AT(after_event), "window: from the tick at which this first happens");
+  add_event("until_event", SAGGAR_AT(until_event), "window: to the first later tick at which this happens");
   return table;
 }
 
@@ -142,6 +148,8 @@ ExpectationSource read_expectation(const YamlNode& item, const Vocabulary& vocab
   read_fields(item, expectation_fields(), &expectation);
   expectation.place = item.place;
   check_form(item, expectation);
+  if (const YamlNode* map = item.child("after_event")) check_event(*map, expectation.after_event, vocabulary.programme.names);
+  if (const YamlNode* map = item.child("until_event")) check_event(*map, expectation.until_event, vocabulary.programme.names);
   check_names(item.child("during_segment"), expectation.segments, vocabulary, &Vocabulary::check_segment);
   check_names(item.child("during_phase"), expectation.phases, vocabulary, &Vocabulary::check_phase);
   for (const FormKey& one : form_keys)

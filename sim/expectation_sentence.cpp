@@ -5,6 +5,7 @@
 
 #include <fmt/format.h>
 
+#include "sim/event_match.h"
 #include "sim/ready_word.h"
 #include "sim/units.h"
 
@@ -36,7 +37,9 @@ std::string window(const ExpectationSource& judged) {
   if (judged.from_s >= 0.0) text += ", from " + time_sentence(judged.from_s) + " after the start";
   if (judged.to_s >= 0.0) text += ", to " + time_sentence(judged.to_s) + " after the start";
   if (!judged.after.empty()) text += ", once there has been " + judged.after;
+  if (judged.after_event.given()) text += ", from the moment at which " + describe(judged.after_event);
   if (!judged.until.empty()) text += ", until there is " + judged.until;
+  if (judged.until_event.given()) text += ", until " + describe(judged.until_event);
   if (!judged.while_.empty()) text += ", at the moments with " + judged.while_;
   return text;
 }

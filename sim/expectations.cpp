@@ -5,6 +5,8 @@
 #include <cmath>
 #include <limits>
 
+#include "sim/event_match.h"
+#include "sim/expectation_sentence.h"
 #include "sim/input_error.h"
 #include "sim/ready_word.h"
 #include "sim/units.h"
@@ -15,6 +17,7 @@ namespace {
 
 using Form = ExpectationSource::Form;
 constexpr double infinite = std::numeric_limits<double>::infinity();
+constexpr std::size_t bytes_max = std::size_t{128} << 20;
 constexpr double instant_s = 1e-6;   // instants closer than this are one: tick times are not exact in binary
 
 Expression compiled(const std::string& text, const char* key, const ExpectationSource& source, const SignalTable& table,
@@ -27,6 +30,14 @@ Expression compiled(const std::string& text, const char* key, const ExpectationS
                                        std::to_string(error.column) + " of `" + text + "`: " + error.what(),
                      "an expression over signals");
   }
+}
+
+// Why it was never judged.
+std::string unjudged(const ExpectationSource& source, bool opened, double longest_s) {
+  if (!opened) return "its window never opened";
+  if (source.due_s > longest_s)
+    return "its window was never open for the " + time_sentence(source.due_s) + " it needs, at most for " + time_sentence(longest_s);
+  return "its window shut before anything was known";
 }
 
 std::string joined(const std::vector<std::string>& names) {
@@ -46,7 +57,9 @@ std::string statement_of(const ExpectationSource& source) {
   if (source.to_s >= 0.0) text += ", to " + text_of(source.to_s) + " s";
   if (!source.while_.empty()) text += ", while " + source.while_;
   if (!source.after.empty()) text += ", after " + source.after;
+  if (source.after_event.given()) text += ", once " + describe(source.after_event);
   if (!source.until.empty()) text += ", until " + source.until;
+  if (source.until_event.given()) text += ", until " + describe(source.until_event);
   return text;
 }
 
@@ -68,6 +81,7 @@ Expectations::Expectations(const std::vector<ExpectationSource>& sources, const 
                            const std::vector<std::string>& segments, double period_s)
     : sources_(expanded(sources)), phase_slot_(table.find("atmosphere.phase")), period_s_(period_s) {
   const std::vector<std::string> phases(phase_names().begin(), phase_names().end());
+  std::size_t bytes = 0;
   for (const ExpectationSource& source : sources_) {
     Rule rule;
     rule.form = source.form;
@@ -77,8 +91,10 @@ Expectations::Expectations(const std::vector<ExpectationSource>& sources, const 
     const FlatTruth flat = predicate.flat();
     rule.flat = is_turned(rule.form) ? flat.negated() : flat;
     rule.condition = condition(source.while_, "while", source, table);
-    rule.after = condition(source.after, "after", source, table);
-    rule.until = condition(source.until, "until", source, table);
+    rule.after[0] = condition(source.after, "after", source, table);
+    rule.after[1] = event(source.after_event);
+    rule.until[0] = condition(source.until, "until", source, table);
+    rule.until[1] = event(source.until_event);
     for (const std::string& name : source.segments) {
       rule.in_segment.resize(segments.size() + 1, false);
       rule.in_segment[index_of(name, segments, "segment", source) + 1] = true;
@@ -86,8 +102,12 @@ Expectations::Expectations(const std::vector<ExpectationSource>& sources, const 
     if (!source.phases.empty()) rule.in_phase = 0;
     for (const std::string& name : source.phases) rule.in_phase |= 1u << index_of(name, phases, "phase", source);
     Item item;
-    item.started = rule.after < 0;
+    for (int i = 0; i < 2; ++i) item.came[i] = rule.after[i] < 0;
     items_.push_back(item);
+    bytes += predicate.bytes();
+    if (bytes > bytes_max)
+      throw InputError(source.place, "`" + source.name + "`, with which what looks ahead takes " + std::to_string(bytes) + " bytes",
+                       "at most " + std::to_string(bytes_max) + " bytes (128 MiB) in all: shorter windows, or fewer");
     if (predicate.is_temporal()) instants_.resize(std::max(instants_.size(), std::bit_ceil(predicate.horizon() + 2)));
     first_term_.push_back(terms_.size());
     terms_.insert(terms_.end(), rule.flat.terms().begin(), rule.flat.terms().end());
@@ -95,7 +115,7 @@ Expectations::Expectations(const std::vector<ExpectationSource>& sources, const 
     rules_.push_back(std::move(rule));
   }
   for (std::vector<std::uint16_t>* list : {&awake_, &violated_, &ahead_, &rest_}) list->reserve(items_.size());
-  watched_.reserve(2 * conditions_.size());
+  watched_.reserve(conditions_.size());
   for (std::int16_t gate = -1; gate < static_cast<std::int16_t>(conditions_.size()); ++gate) {
     lanes_.push_back({gate, {}, {}});
     lanes_.back().entries.reserve(items_.size());
@@ -109,8 +129,17 @@ std::int16_t Expectations::condition(const std::string& text, const char* key, c
     const Expression& known = conditions_[i].expression;
     if (known.text() == text && !known.has_memory()) return static_cast<std::int16_t>(i);
   }
-  Condition made{compiled(text, key, source, table), {}};
+  Condition made;
+  made.expression = compiled(text, key, source, table);
   made.flat = made.expression.flat();
+  conditions_.push_back(std::move(made));
+  return static_cast<std::int16_t>(conditions_.size() - 1);
+}
+
+std::int16_t Expectations::event(const EventPattern& pattern) {
+  if (!pattern.given()) return -1;
+  Condition made;
+  made.event = pattern;
   conditions_.push_back(std::move(made));
   return static_cast<std::int16_t>(conditions_.size() - 1);
 }
@@ -119,6 +148,10 @@ bool Expectations::holds(std::int16_t index, std::span<const double> frame, doub
   Condition& condition = conditions_[static_cast<std::size_t>(index)];
   if (condition.looked_at == ticks_) return condition.held;
   condition.looked_at = ticks_;
+  if (condition.event.given()) {
+    const auto is_meant = [&condition](const Event& happened) { return matches(condition.event, happened); };
+    return condition.held = std::any_of(events_.begin(), events_.end(), is_meant);
+  }
   const FlatTruth& flat = condition.flat;
   const double margin = flat.empty() ? 0.0 : FlatTruth::margin(flat.terms().data(), flat.terms().size(), flat.all(), frame.data());
   const bool clear = margin > 0.0 || margin < 0.0;   // neither on the boundary nor undefined
@@ -143,22 +176,25 @@ void Expectations::renew(double time_s, int segment, int phase) {
                      (rule.in_segment.empty() || (place < rule.in_segment.size() && rule.in_segment[place])) &&
                      (phase < 0 || phase > 31 ? rule.in_phase == ~0u : ((rule.in_phase >> phase) & 1u) != 0);
     if (item.ended && !item.open) continue;
-    const bool awaits_end = item.opened && rule.until >= 0;
-    if (item.reachable || item.open || !item.started || awaits_end) awake_.push_back(i);
+    const bool awaits_end = item.opened && rule.ends();
+    if (item.reachable || item.open || !item.started() || awaits_end) awake_.push_back(i);
   }
 }
 
 bool Expectations::window_open(std::size_t index, std::span<const double> frame, double time_s) {
   Item& item = items_[index];
   const Rule& rule = rules_[index];
-  if (!item.started) item.started = holds(rule.after, frame, time_s);
-  if (rule.until >= 0 && item.opened && !item.ended) item.ended = holds(rule.until, frame, time_s);
-  if (!item.started || !item.reachable || item.ended) return false;
+  for (int i = 0; i < 2; ++i)
+    if (!item.came[i]) item.came[i] = holds(rule.after[i], frame, time_s);
+  for (const std::int16_t until : rule.until)
+    if (until >= 0 && item.opened && !item.ended) item.ended = holds(until, frame, time_s);
+  if (!item.started() || !item.reachable || item.ended) return false;
   return rule.condition < 0 || holds(rule.condition, frame, time_s);
 }
 
-void Expectations::tick(std::span<const double> frame, double time_s, int segment) {
+void Expectations::tick(std::span<const double> frame, double time_s, int segment, std::span<const Event> events) {
   ++ticks_;
+  events_ = events;
   last_s_ = time_s;
   violated_.clear();
   if (!instants_.empty()) instants_[ticks_ & (instants_.size() - 1)] = time_s;
@@ -194,9 +230,11 @@ void Expectations::arrange() {
   for (const std::uint16_t index : awake_) {
     const Item& item = items_[index];
     const Rule& rule = rules_[index];
-    if (!item.started) watch(rule.after);
-    if (rule.until >= 0 && item.opened && !item.ended) watch(rule.until);
-    if (item.started && item.reachable && !item.ended) place(index);
+    for (int i = 0; i < 2; ++i)
+      if (!item.came[i]) watch(rule.after[i]);
+    for (const std::int16_t until : rule.until)
+      if (until >= 0 && item.opened && !item.ended) watch(until);
+    if (item.started() && item.reachable && !item.ended) place(index);
   }
 }
 
@@ -207,7 +245,7 @@ void Expectations::place(std::uint16_t index) {
   const bool gated = rule.condition >= 0, seeks = rule.form == Form::eventually;
   const bool once = seeks || rule.form == Form::at_opening;
   if (once && item.settled && !gated) return;
-  const bool openings_matter = once || rule.until >= 0 || rule.due_s > 0.0 || predicate.has_memory();
+  const bool openings_matter = once || rule.ends() || rule.due_s > 0.0 || predicate.has_memory();
   if (gated && openings_matter) return rest_.push_back(index);
   if (predicate.is_temporal()) return ahead_.push_back(index);
   if (seeks && rule.within_s >= 0.0) renew_s_ = std::min(renew_s_, std::nextafter(item.opened_s + rule.within_s + instant_s, infinite));
@@ -300,8 +338,8 @@ void Expectations::look(std::uint16_t index, std::span<const double> frame, doub
   }
   if (!item.open) return;
   if (predicates_[index].is_temporal()) {
-    if (open) look_ahead(index, frame, time_s);
-    else conclude_ahead(index);
+    if (open || rule.form == Form::eventually) look_ahead(index, frame, time_s);
+    if (!open) conclude_ahead(index);
     item.open = open;
     return;
   }
@@ -353,6 +391,10 @@ void Expectations::judge_ahead(std::uint16_t index, Expression::Margin margin) {
   Item& item = items_[index];
   const Rule& rule = rules_[index];
   const double at_s = instants_[item.pending++ & (instants_.size() - 1)];
+  if (margin.value != margin.value) {   // not known, and never will be
+    item.settled = rule.form == Form::at_opening;
+    return;
+  }
   if (rule.form == Form::eventually) {
     if (rule.within_s >= 0.0 && at_s > item.opened_s + rule.within_s + instant_s) {
       item.settled = true;
@@ -365,6 +407,7 @@ void Expectations::judge_ahead(std::uint16_t index, Expression::Margin margin) {
   }
   if (rule.form == Form::never) margin.value = -margin.value;
   item.settled = rule.form == Form::at_opening;
+  if (rule.due_s > 0.0) item.longest_s = std::max(item.longest_s, at_s - item.opened_s + instant_s);
   ++item.ticks;
   take(index, margin, at_s, at_s);
 }
@@ -427,6 +470,7 @@ std::vector<ExpectationResult> Expectations::results() const {
     result.name = sources_[i].name;
     result.statement = statement_of(sources_[i]);
     result.judged = conclusive(i);
+    if (!result.judged) result.unjudged = unjudged(sources_[i], item.opened || item.judged, item.longest_s);
     result.pass = result.judged && item.failed_s < 0.0;
     result.ticks = item.ticks;
     result.judged_s = static_cast<double>(item.ticks) * period_s_;

@@ -1,20 +1,23 @@
 // Judges the expectations of a scenario at every tick, while the run goes on, in bounded memory.
 //
 // A window is open at a tick when everything the expectation gives holds: from <= time <= to, the programme segment is one
-// of those named, the atmosphere phase is one of those named, `while` holds, `after` has held at this tick or before, `until`
-// has not yet held since the window opened. A window may open many times; rise, travel, elapsed... start afresh each time.
+// of those named, the atmosphere phase is one of those named, `while` holds, `after` has held at this tick or before, an event as
+// `after_event` says has happened at it or before, neither `until` has held nor an event as `until_event` says happened at a tick
+// after the one at which the window first opened. A window may open many times; rise, travel, elapsed... start afresh each time.
 //
 //   always p                the predicate holds at every tick at which the window is open; margin: the least
 //   never p                 always not p
 //   eventually p within D   each time the window opens, p holds at some tick at most D later (both ends included); margin: the
 //                           greatest of each opening, the least of these. The tick that shuts the window is still looked at:
 //                           a segment that ends because p has come true shows it there. Without within: until the window shuts.
+//                           So is it, as the last there is, where p looks ahead.
 //
 //   at_opening p            p holds at the tick at which the window opens, each time; for a formula over windows (always[0 s, 4 min] q)
 //
 // p may look ahead (always[a, b], eventually[a, b], until[a, b]: expression.h). The margin of a tick is then judged when it is known,
 // and the instant reported is that tick's. When the window shuts or the run ends, the ticks pending are judged over the ticks the
-// window had: always and eventually alike over what there is. A tick that then has nothing to look at is not judged.
+// window had: always and eventually alike over what there is, and in three-valued logic (temporal_formula.h). A tick of which then
+// nothing is known is not judged.
 //
 // The margin is the quantitative semantics of signal temporal logic (min for always, max for eventually) in the signal's own
 // unit; its sign is the verdict. A window that never opened, or never for as long as a ready word needs (ready_word.h), leaves
@@ -26,6 +29,7 @@
 #include <string>
 #include <vector>
 
+#include "sim/event.h"
 #include "sim/expression.h"
 #include "sim/scenario.h"
 #include "sim/signals.h"
@@ -36,7 +40,8 @@ struct ExpectationResult {
   std::string name;
   std::string statement;         // as written, in one line: "always pressure.pv < 6 kPa, in soak"
   bool pass = false;
-  bool judged = false;           // false: never judged, its window never opened
+  bool judged = false;
+  std::string unjudged;          // why it was never judged: "its window never opened"
   double margin = 0.0;           // > 0 holds; where only codes decide, +1 or -1. Meaningless when not judged
   std::string unit = "1";
   double scale = 0.0;            // what the margin may be held against: the limit, or the widest margin where that is less; 0 none
@@ -50,12 +55,12 @@ struct ExpectationResult {
 class Expectations {
  public:
   // Ready words are expanded here. Throws InputError with the place of the expectation. segments: names of the programme's
-  // segments, by index. period_s: of the tick.
+  // segments, by index. period_s: of the tick. What looks ahead may take 128 MiB in all.
   Expectations(const std::vector<ExpectationSource>& sources, const SignalTable& table, const std::vector<std::string>& segments,
                double period_s);
 
-  // One tick: frame in table order, the segment running (-1 none).
-  void tick(std::span<const double> frame, double time_s, int segment);
+  // One tick: frame in table order, the segment running (-1 none), what happened in it.
+  void tick(std::span<const double> frame, double time_s, int segment, std::span<const Event> events = {});
   // Shuts every window. After it, results are final.
   void finish();
 
@@ -78,16 +83,18 @@ class Expectations {
   }
 
  private:
-  // while, after or until. Those without a memory are evaluated once per tick, however many expectations have them.
+  // while, after or until, or their event. Those without a memory are evaluated once per tick, however many expectations have them.
   struct Condition {
     Expression expression;
     FlatTruth flat;                        // the same, where it has a usual shape
+    EventPattern event;                    // where given: one has happened in this tick
     std::uint64_t looked_at = 0;           // tick count of the last evaluation
     bool held = false;
   };
   // What an expectation says; constant in a run.
   struct Rule {
-    std::int16_t condition = -1, after = -1, until = -1;   // in conditions_, -1 none
+    std::int16_t condition = -1, after[2] = {-1, -1}, until[2] = {-1, -1};   // in conditions_, -1 none; a truth, an event
+    bool ends() const { return until[0] >= 0 || until[1] >= 0; }
     ExpectationSource::Form form;
     double within_s = -1.0, due_s = 0.0;
     FlatTruth flat;                        // what is kept least: the predicate, of never and eventually its negation; empty: no usual shape
@@ -96,8 +103,9 @@ class Expectations {
   };
   // What changes in a run, beside the memory of its predicate.
   struct Item {
-    bool started = true;                   // `after` has held
-    bool ended = false;                    // `until` has held
+    bool came[2] = {true, true};           // `after` has held, `after_event` has happened
+    bool started() const { return came[0] && came[1]; }
+    bool ended = false;                    // `until` has held or `until_event` happened
     bool reachable = true;                 // time, segment and phase let the window be open
     bool open = false;
     bool opened = false;                   // the window has been open; a temporal formula counts its ticks only later
@@ -133,6 +141,7 @@ class Expectations {
   };
 
   std::int16_t condition(const std::string& text, const char* key, const ExpectationSource& source, const SignalTable& table);
+  std::int16_t event(const EventPattern& pattern);
   bool holds(std::int16_t index, std::span<const double> frame, double time_s);
   bool conclusive(std::size_t index) const;
 
@@ -172,6 +181,7 @@ class Expectations {
   std::vector<std::uint16_t> ahead_;       // that look ahead, in windows that stay open
   std::vector<std::uint16_t> rest_;        // looked at item by item at every tick
   std::vector<std::int16_t> watched_;      // conditions that begin or end a window once they hold
+  std::span<const Event> events_;          // of the tick under way
   std::vector<double> instants_;           // of the latest ticks, as many as any predicate looks ahead: a ring of 2^n; empty: none does
   int phase_slot_ = -1;
   int segment_ = -2;

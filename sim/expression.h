@@ -77,6 +77,7 @@ class Expression {
   bool has_memory() const { return !memory_.empty() || is_temporal(); }
   bool is_temporal() const { return !temporal_.empty(); }
   std::size_t horizon() const { return is_temporal() ? temporal_[0].formula.horizon() : 0; }   // ticks
+  std::size_t bytes() const { return is_temporal() ? temporal_[0].formula.bytes() : 0; }       // of memory, beside a few hundred
   const std::string& text() const { return text_; }
   const std::string& unit_name(std::uint8_t decided) const { return comparisons_[decided].unit; }
   // Size of the constant that comparison holds its signal against, in its unit; 0 where it has none.
@@ -102,7 +103,7 @@ class Expression {
 
   // Temporal: one tick; true: known is the margin of the tick horizon() ago.
   bool look(std::span<const double> frame, double time_s, Margin& known);
-  // Temporal: no more ticks come in this window; the next pending tick, over what there is. False: none left that says anything.
+  // Temporal: no more ticks come in this window; the next pending tick, its value NaN where it is not known. False: none left.
   bool conclude(Margin& known);
 
  private:

@@ -32,7 +32,7 @@ void add_case(pugi::xml_node suite, const std::string& name, const ExpectationRe
   one.append_attribute("name") = xml_text(result.name).c_str();
   one.append_attribute("time") = fmt::format("{:.3f}", result.judged_s).c_str();
   const std::string margin = result.judged ? fmt::format("margin {:.6g} {} at {:.3f} s", result.margin, result.unit, result.at_s)
-                                           : std::string("never judged: its window never opened");
+                                           : "never judged: " + result.unjudged;
   if (!result.pass) {
     pugi::xml_node failure = one.append_child("failure");
     failure.append_attribute("message") = xml_text(margin).c_str();

@@ -19,6 +19,7 @@ constexpr std::string_view safe =
     "plant.power < 1 W and plant.contactor == 0 and plant.valve.pump == 0 and plant.valve.process == 0 and plant.valve.air == 0 and "
     "(plant.valve.purge == 1 or interlock.safe_row == 1 or interlock.safe_row == 5) and "
     "(plant.valve.purge == 0 or interlock.safe_row != 5) and (plant.valve.exhaust == 1 or interlock.safe_row == 1) and "
+    "(plant.valve.pressure > 0.99 or interlock.safe_row == 1) and "
     "(interlock.safe_row == 5 implies plant.valve.bypass == 1) and (plant.valve.bypass == 1 implies interlock.safe_row == 5)";
 
 std::vector<ReadyWord> make_table() {

@@ -121,7 +121,7 @@ void Recorder::on_tick(double time_s, int segment, std::span<const double> frame
   Impl& run = *impl_;
   ++run.ticks;
   run.last_s = time_s;
-  run.expectations.tick(frame, time_s, segment);
+  run.expectations.tick(frame, time_s, segment, events);
   run.moments.tick(frame, run.expectations);
   run.totals.tick(frame);
   run.segments.tick(segment, time_s);

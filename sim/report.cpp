@@ -83,7 +83,7 @@ std::string margin_text(const ExpectationResult& result) {
 }
 
 std::string remark(const ExpectationResult& result) {
-  if (!result.judged) return ". Its window never opened";
+  if (!result.judged) return ". Not judged: " + html_text(result.unjudged);
   if (result.failed_s >= 0.0) return ". First violated at " + clock_text(result.failed_s, 1);
   return result.took_s >= 0.0 ? ". Held " + clock_text(result.took_s, 1) + " after the window opened" : "";
 }

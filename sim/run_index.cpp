@@ -90,7 +90,7 @@ std::string margin_cells(const IndexEntry& entry) {
   const ExpectationResult& result = *tightest.result;
   const std::string name = fmt::format("<td>{}<div class=\"statement\">{}</div>{}</td>", html_text(result.name),
                                        html_text(result.statement), broken);
-  if (!result.judged) return name + "<td colspan=\"2\">never judged: its window did not open</td>";
+  if (!result.judged) return name + "<td colspan=\"2\">never judged: " + result.unjudged + "</td>";
   const double share = std::min(1.0, std::abs(tightest.relative));
   return name + fmt::format("<td class=\"number\">{:+.4g}{}<div class=\"soft\">at {}</div></td>"
                             "<td class=\"{}\"><svg class=\"margin\" viewBox=\"0 0 100 10\" preserveAspectRatio=\"none\" role=\"img\" "

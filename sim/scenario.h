@@ -88,6 +88,8 @@ struct ExpectationSource {
   std::string while_;          // condition expression
   std::string after;           // window opens at the first tick this holds (and stays open)
   std::string until;           // window closes for good at the first tick this holds after it opened
+  EventPattern after_event;    // window opens at the tick at which such an event first happens; beside `after`, once both have come
+  EventPattern until_event;    // as until: at the first later tick at which such an event happens
   SourcePlace place;
 };
 

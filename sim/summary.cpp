@@ -42,7 +42,7 @@ Json expectations_json(const std::vector<ExpectationResult>& results) {
     one["judged_s"] = result.judged_s;
     one["ticks"] = result.ticks;
     one["statement"] = result.statement;
-    if (!result.judged) one["note"] = "never judged: its window never opened";
+    if (!result.judged) one["note"] = "never judged: " + result.unjudged;
     list.push_back(std::move(one));
   }
   return list;
@@ -64,6 +64,7 @@ std::vector<ExpectationResult> expectations_of(const Json& list) {
     result.statement = one.at("statement");
     result.pass = one.at("verdict") == "pass";
     result.judged = one.at("margin").is_number();
+    if (const std::string note = one.value("note", ""); note.starts_with("never judged: ")) result.unjudged = note.substr(14);
     result.margin = number_or(one.at("margin"), 0.0);
     result.unit = one.at("unit");
     result.at_s = number_or(one.at("at_s"), 0.0);

@@ -14,6 +14,21 @@ constexpr double infinite = std::numeric_limits<double>::infinity();
 Value lesser(Value a, Value b) { return b.margin < a.margin ? b : a; }
 Value greater(Value a, Value b) { return b.margin > a.margin ? b : a; }
 
+constexpr Value unknown{std::numeric_limits<double>::quiet_NaN(), 0};
+bool is_known(Value value) { return value.margin == value.margin; }
+
+// What is known decides where it does so alone.
+Value both(Value a, Value b) {
+  if (is_known(a) && is_known(b)) return lesser(a, b);
+  const Value one = is_known(a) ? a : b;
+  return one.margin < 0.0 ? one : unknown;
+}
+Value either(Value a, Value b) {
+  if (is_known(a) && is_known(b)) return greater(a, b);
+  const Value one = is_known(a) ? a : b;
+  return one.margin > 0.0 ? one : unknown;
+}
+
 }  // namespace
 
 int TemporalFormula::add(Kind kind, int left, int right, std::size_t from, std::size_t to) {
@@ -49,12 +64,20 @@ void TemporalFormula::ready() {
   reset();
 }
 
+std::size_t TemporalFormula::bytes() const {
+  std::size_t sum = 0;
+  for (const Node& node : nodes_)
+    sum += node.waiting[0].bytes() + node.waiting[1].bytes() + node.wedge.bytes() + (node.pairs.size() + node.front.size()) * sizeof(Block);
+  return sum;
+}
+
 void TemporalFormula::reset() {
   for (Node& node : nodes_) {
     node.count = node.next = node.begin = node.middle = 0;
     node.waiting[0].clear();
     node.waiting[1].clear();
     node.wedge.clear();
+    node.cut = false;
     node.back = {{infinite, 0}, {-infinite, 0}};
   }
   ending_ = false;
@@ -88,7 +111,7 @@ bool TemporalFormula::pull(int index, Value& value) {
     case Kind::conjunction:
     case Kind::disjunction:
       if (!pull_pair(node, value, right)) return false;
-      value = node.kind == Kind::conjunction ? lesser(value, right) : greater(value, right);
+      value = node.kind == Kind::conjunction ? both(value, right) : either(value, right);
       return true;
     case Kind::always:
     case Kind::eventually: return pull_window(node, value);
@@ -97,7 +120,7 @@ bool TemporalFormula::pull(int index, Value& value) {
   return false;
 }
 
-// Both operands at one tick: the earlier known waits for the later.
+// Both operands at one tick: the earlier known waits for the later; at the end, for one that will not be known.
 bool TemporalFormula::pull_pair(Node& node, Value& left, Value& right) {
   Value value;
   for (int side = 0; side < 2; ++side) {
@@ -105,11 +128,12 @@ bool TemporalFormula::pull_pair(Node& node, Value& left, Value& right) {
     if (ending_ && !waiting.empty()) continue;
     if (pull(side == 0 ? node.left : node.right, value)) waiting.push({0, value});
   }
-  if (node.waiting[0].empty() || node.waiting[1].empty()) return false;
-  left = node.waiting[0].front().value;
-  right = node.waiting[1].front().value;
-  node.waiting[0].pop_front();
-  node.waiting[1].pop_front();
+  const bool none[2] = {node.waiting[0].empty(), node.waiting[1].empty()};
+  if (ending_ ? none[0] && none[1] : none[0] || none[1]) return false;
+  for (int side = 0; side < 2; ++side) {
+    (side == 0 ? left : right) = none[side] ? unknown : node.waiting[side].front().value;
+    if (!none[side]) node.waiting[side].pop_front();
+  }
   return true;
 }
 
@@ -127,11 +151,11 @@ bool TemporalFormula::pull_window(Node& node, Value& value) {
     if (!got && (!ending_ || node.next + node.from >= node.count)) return false;
     while (!node.wedge.empty() && node.wedge.front().tick < node.next + node.from) node.wedge.pop_front();
     if (got) {
-      if (node.count >= node.from) slide(node, node.count, taken, node.kind == Kind::always);
+      if (node.count >= node.from && is_known(taken)) slide(node, node.count, taken, node.kind == Kind::always);
       ++node.count;
     }
     if (!got || node.count > node.to) {
-      value = node.wedge.front().value;
+      value = node.wedge.empty() ? unknown : node.wedge.front().value;
       ++node.next;
       return true;
     }
@@ -164,7 +188,8 @@ bool TemporalFormula::pull_until(Node& node, Value& value) {
   const std::size_t size = node.pairs.size();
   do {
     Value f, g;
-    const bool got = pull_pair(node, f, g);
+    const bool got = !node.cut && pull_pair(node, f, g) && is_known(f) && is_known(g);
+    node.cut = node.cut || (ending_ && !got);
     if (!got && (!ending_ || node.next + node.from >= node.count)) return false;
     if (got) {
       if (node.count - node.begin == size) drop_first(node);

@@ -6,8 +6,10 @@
 //   f until[a, b] g      at t: greatest over t' in [t+a, t+b] of min(g at t', least f over the HALF-OPEN interval [t, t')):
 //                        f need not hold at the tick at which g comes true. (The other convention takes f over [t, t'].)
 //
-// A value for tick t is known horizon() ticks later. When the samples end, a window is cut to the ticks at which its operands are
-// known (always and eventually alike: over what there is); a tick whose window holds none of them has no value.
+// A value for tick t is known horizon() ticks later. When the samples end, some operands of the last ticks are not known, and truth has
+// three values (Kleene): not known and f is f where f is violated, else not known; not known or f is f where f holds, else not known;
+// not: stays not known. Over a window always and eventually take the ticks that are known (over what there is), until the ticks before
+// the first at which an operand is not known; a window that holds none is not known.
 // Memory is taken by ready(), once; a tick then costs amortised constant time per operator (monotone wedge; two stacks for until).
 #pragma once
 
@@ -21,7 +23,7 @@ namespace sim {
 class TemporalFormula {
  public:
   struct Value {
-    double margin = 0.0;         // never NaN
+    double margin = 0.0;         // NaN: not known; only while concluding
     std::uint8_t decided = 0;    // whatever its atom said
   };
   enum class Kind : std::uint8_t { atom, negation, conjunction, disjunction, always, eventually, until };
@@ -30,13 +32,14 @@ class TemporalFormula {
   int add(Kind kind, int left, int right = -1, std::size_t from = 0, std::size_t to = 0);
   // Takes the memory. No add() after it.
   void ready();
+  std::size_t bytes() const;     // of the memory taken
   bool empty() const { return nodes_.empty(); }
   std::size_t horizon() const { return nodes_.empty() ? 0 : nodes_.back().horizon; }
 
   void reset();
   // One tick: value of each atom. True: known is the value of the tick horizon() ago.
   bool push(std::span<const Value> atoms, Value& known);
-  // No more ticks will come: the value of the next pending tick, over what there is. False: there is none. Only reset() after it.
+  // No more ticks will come: the value of the next pending tick, NaN where it is not known. False: there is none. Only reset() after it.
   bool conclude(Value& known);
 
  private:
@@ -47,6 +50,7 @@ class TemporalFormula {
   // First in, first out, of fixed capacity; also a deque for the wedge.
   class Ring {
    public:
+    std::size_t bytes() const { return cells_.size() * sizeof(Cell); }
     void size_to(std::size_t capacity) { cells_.resize(capacity); }
     void clear() { begin_ = count_ = 0; }
     bool empty() const { return count_ == 0; }
@@ -73,6 +77,7 @@ class TemporalFormula {
     std::size_t horizon = 0;
     std::size_t count = 0;       // ticks taken in
     std::size_t next = 0;        // tick of the next value
+    bool cut = false;            // until: a tick has come at which an operand is not known
     Ring waiting[2];             // operands of different horizons
     Ring wedge;                  // always, eventually: its window; until: f over [t, t+from)
     std::vector<Block> pairs, front;   // until: the window, and the blocks from each tick to the end of the front stack

@@ -86,7 +86,7 @@ sim::TapeHeader tape_header(const sim::Scenario& scenario, const sim::Bench& ben
 }
 
 std::string margin_text(const sim::ExpectationResult& result) {
-  if (!result.judged) return "never judged: its window did not open";
+  if (!result.judged) return "never judged: " + result.unjudged;
   const std::string at = fmt::format("at {}", duration_text(result.at_s));
   if (result.unit == "1" && std::abs(result.margin) == 1.0) return result.pass ? "" : at;
   const std::string unit = result.unit == "1" ? "" : " " + result.unit;

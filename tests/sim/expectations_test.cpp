@@ -179,6 +179,67 @@ TEST(Expectations, FailWhenTheirWindowNeverOpened) {
   EXPECT_EQ(result.ticks, 0u);
 }
 
+// By hand: x is 1 2 3 4 5 6 7; an alarm is raised at 2 s and 4 s, another cleared at 5 s, so that 5 - x is least where the window ends.
+TEST(Expectations, OpenAndShutAtAnEvent) {
+  const auto run = [](const ExpectationSource& one) {
+    Expectations expectations({one}, table(), segments, 1.0);
+    for (int k = 0; k < 7; ++k) {
+      std::vector<sim::Event> events;
+      if (k == 1) events.push_back({1.0, "alarm", "cleared", "oxygen high (high priority)"});
+      if (k == 2 || k == 4) events.push_back({2.0, "alarm", "raised", "oxygen high (high priority)"});
+      if (k == 5) events.push_back({5.0, "alarm", "cleared", "load high (high priority)"});
+      const double frame[] = {k + 1.0, 0.0, 0.0, 0.0};
+      expectations.tick(frame, k, 0, events);
+    }
+    expectations.finish();
+    return expectations.results().front();
+  };
+  ExpectationSource one = source(Form::always, "x < 5");
+  one.after_event = {"alarm", "raised", "oxygen"};
+  EXPECT_EQ(run(one).ticks, 5u);                           // 2 s to 6 s
+  EXPECT_DOUBLE_EQ(run(one).margin, -2.0);
+  one.until_event = {"alarm", "cleared", ""};
+  EXPECT_EQ(run(one).ticks, 3u);                           // 2 s to 4 s; what was cleared before the window opened ends nothing
+  EXPECT_DOUBLE_EQ(run(one).margin, 0.0);
+  one.until_event.kind = "raised";
+  EXPECT_EQ(run(one).ticks, 2u);                           // 2 s and 3 s: the event that opens the window does not shut it
+  one.after = "x > 3.5";
+  EXPECT_EQ(run(one).ticks, 1u);                           // both have come at 3 s, where the window opens; the alarm at 4 s shuts it
+}
+
+TEST(Expectations, SayWhyTheyWereNeverJudged) {
+  ExpectationSource one = source(Form::always, "x < 5");
+  one.after_event = {"alarm", "raised", ""};
+  EXPECT_EQ(judged(one, of_x({1, 2, 3})).unjudged, "its window never opened");
+  one.after_event = {};
+  one.due_s = 90.0;
+  EXPECT_EQ(judged(one, of_x({1, 2, 3})).unjudged, "its window was never open for the 1 min 30 s it needs, at most for 2 s");
+  one.due_s = 0.0;
+  one.predicate = "always[5 s, 6 s] x < 5";
+  EXPECT_EQ(judged(one, of_x({1, 2, 3})).unjudged, "its window shut before anything was known");
+}
+
+// STL without a window of its own, hand-worked: the segment ends because x has come true.
+TEST(Expectations, LookAtTheTickThatShutsTheWindowOfEventuallyThatLooksAhead) {
+  const std::vector<Tick> ticks = {{0, 0, 0, 0, 1}, {1, 0, 0, 0, 1}, {5, 0, 0, 0, 2}, {9, 0, 0, 0, 2}};
+  ExpectationSource one = source(Form::eventually, "eventually[0 s, 1 s] x > 4");
+  one.segments = {"soak"};
+  EXPECT_TRUE(judged(one, ticks).pass);
+  EXPECT_DOUBLE_EQ(judged(one, ticks).margin, 1.0);        // 5 at the tick that shuts it, not the 9 after it
+}
+
+TEST(Expectations, TakeBoundedMemoryForWhatLooksAhead) {
+  std::vector<ExpectationSource> sources(3, source(Form::always, "x < 9 until[0 s, 6 h] x > 5"));
+  EXPECT_NO_THROW(Expectations(sources, table(), segments, 0.1));
+  sources.resize(60, sources.front());
+  try {
+    Expectations wrong(sources, table(), segments, 0.1);
+    FAIL() << "accepted";
+  } catch (const sim::InputError& error) {
+    EXPECT_THAT(error.what(), testing::HasSubstr("at most 134217728 bytes (128 MiB) in all"));
+  }
+}
+
 TEST(Expectations, FailWhenThereAreNone) {
   const SignalTable signals = table();
   Expectations none({}, signals, segments, 1.0);

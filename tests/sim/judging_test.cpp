@@ -94,6 +94,8 @@ ExpectationSource random_expectation(Chance& chance) {
   if (one_in(chance, 3)) made.while_ = condition();
   if (one_in(chance, 4)) made.after = condition();
   if (one_in(chance, 4)) made.until = condition();
+  if (one_in(chance, 8)) made.after_event = {"alarm", one_in(chance, 2) ? "raised" : "", one_in(chance, 2) ? "load" : ""};
+  if (one_in(chance, 8)) made.until_event = {"alarm", "cleared", ""};
   return made;
 }
 
@@ -102,11 +104,11 @@ struct Pair {
       : quick(sources, signals, names, period_s) {
     for (const ExpectationSource& source : sources) plain.emplace_back(sim::expanded(source), signals, names, period_s);
   }
-  void tick(std::span<const double> frame, double time_s, int segment) {
-    quick.tick(frame, time_s, segment);
+  void tick(std::span<const double> frame, double time_s, int segment, std::span<const sim::Event> events) {
+    quick.tick(frame, time_s, segment, events);
     std::vector<std::uint16_t> violated;
     for (std::uint16_t i = 0; i < plain.size(); ++i)
-      if (plain[i].tick(frame, time_s, segment)) violated.push_back(i);
+      if (plain[i].tick(frame, time_s, segment, events)) violated.push_back(i);
     same = same && std::equal(violated.begin(), violated.end(), quick.violated().begin(), quick.violated().end());
   }
   void finish() {
@@ -160,7 +162,13 @@ TEST(Judging, AgreesWithThePlainJudgeOnRandomExpectations) {
     for (std::size_t tick = 0; tick < ticks; ++tick) {
       frame = next_frame(chance, frame);
       if (one_in(chance, 10)) segment = static_cast<int>(one_of(chance, 5)) - 1;
-      pair.tick(frame, static_cast<double>(tick), segment);
+      std::vector<sim::Event> events;
+      if (one_in(chance, 6)) {
+        const char *const kind = one_in(chance, 2) ? "raised" : "cleared", *const text = one_in(chance, 2) ? "load low" : "door";
+        events.push_back({0.0, "alarm", kind, text});
+      }
+      if (one_in(chance, 6)) events.push_back({0.0, "line", "disturbed", "load"});
+      pair.tick(frame, static_cast<double>(tick), segment, events);
     }
     pair.finish();
   }
@@ -176,7 +184,7 @@ TEST(Judging, AgreesWithThePlainJudgeOnTheShippedScenarios) {
     SCOPED_TRACE(entry.path().string());
     sim::Bench bench(scenario, sim::open_endpoint({}));
     Pair pair(scenario.expectations, bench.table(), scenario.programme.names, scenario.parameters.period_ms * 1e-3);
-    while (bench.advance()) pair.tick(bench.frame(), bench.time_s(), bench.segment());
+    while (bench.advance()) pair.tick(bench.frame(), bench.time_s(), bench.segment(), bench.events());
     pair.finish();
     ++scenarios;
   }

@@ -11,6 +11,7 @@
 #include <string>
 #include <vector>
 
+#include "sim/event_match.h"
 #include "sim/expectations.h"
 
 class PlainJudge {
@@ -25,7 +26,8 @@ class PlainJudge {
   }
 
   // True: violated at this tick for the first time.
-  bool tick(std::span<const double> frame, double time_s, int segment) {
+  bool tick(std::span<const double> frame, double time_s, int segment, std::span<const sim::Event> events = {}) {
+    events_ = events;
     const bool failed = result.failed_s >= 0.0;
     last_s_ = time_s;
     const bool open = window_open(frame, time_s, segment);
@@ -73,10 +75,16 @@ class PlainJudge {
     return phase < sim::phase_names().size() && named(source_.phases, std::string(sim::phase_names()[phase]));
   }
 
+  bool happened(const sim::EventPattern& pattern) const {
+    return std::any_of(events_.begin(), events_.end(), [&](const sim::Event& event) { return sim::matches(pattern, event); });
+  }
+
   bool window_open(std::span<const double> frame, double time_s, int segment) {
-    if (!started_) started_ = !after_ || after_->holds(frame, time_s);
+    if (!held_) held_ = !after_ || after_->holds(frame, time_s);
+    if (!came_) came_ = !source_.after_event.given() || happened(source_.after_event);
     if (until_ && opened_ && !ended_) ended_ = until_->holds(frame, time_s);
-    if (!started_ || ended_ || !reachable(frame, time_s, segment)) return false;
+    if (source_.until_event.given() && opened_ && happened(source_.until_event)) ended_ = true;
+    if (!held_ || !came_ || ended_ || !reachable(frame, time_s, segment)) return false;
     return !while_ || while_->holds(frame, time_s);
   }
 
@@ -91,14 +99,13 @@ class PlainJudge {
 
   void judge(bool open, std::span<const double> frame, double time_s) {
     if (predicate_.is_temporal()) {
-      if (open) look_ahead(frame, time_s);
-      else end_ahead();
+      if (open || source_.form == Form::eventually) look_ahead(frame, time_s);
+      if (!open) end_ahead();
     } else if (source_.form == Form::eventually) {
       if (!over_ && late(time_s)) over_ = true;
       if (!over_) seek(predicate_.evaluate(frame, time_s), time_s);
       if (!open || over_) count(time_s);
     } else if (open && !over_) {
-      if (source_.due_s > 0.0) longest_s_ = std::max(longest_s_, time_s - opened_s_ + instant_s);
       judge_tick(predicate_.evaluate(frame, time_s), time_s);
     }
   }
@@ -121,6 +128,10 @@ class PlainJudge {
   void judge_pending(sim::Expression::Margin margin) {
     const double at_s = pending_s_.front();
     pending_s_.erase(pending_s_.begin());
+    if (std::isnan(margin.value)) {
+      over_ = source_.form == Form::at_opening;
+      return;
+    }
     if (source_.form != Form::eventually) return judge_tick(margin, at_s);
     if (!late(at_s)) return seek(margin, at_s);
     over_ = true;
@@ -130,6 +141,7 @@ class PlainJudge {
   void judge_tick(sim::Expression::Margin margin, double at_s) {
     if (source_.form == Form::never) margin.value = -margin.value;
     over_ = source_.form == Form::at_opening;
+    longest_s_ = std::max(longest_s_, at_s - opened_s_ + instant_s);
     ++result.ticks;
     take(margin, at_s, at_s);
   }
@@ -160,10 +172,12 @@ class PlainJudge {
 
   sim::ExpectationSource source_;
   std::vector<std::string> segments_;
+  std::span<const sim::Event> events_;
   sim::Expression predicate_;
   std::optional<sim::Expression> while_, after_, until_;
   int phase_slot_;
-  bool started_ = false, ended_ = false, open_ = false, opened_ = false, over_ = false, counted_ = false, noted_ = false, judged_ = false;
+  bool held_ = false, came_ = false;
+  bool ended_ = false, open_ = false, opened_ = false, over_ = false, counted_ = false, noted_ = false, judged_ = false;
   double opened_s_ = 0.0, best_s_ = 0.0, last_s_ = 0.0, longest_s_ = 0.0, widest_ = 0.0;
   sim::Expression::Margin best_, tightest_;
   std::vector<double> pending_s_;

@@ -34,9 +34,10 @@ SignalTable table() {
                       {"plant.valve.purge", "1", 0, plant, "", "", {}},
                       {"plant.valve.exhaust", "1", 0, plant, "", "", {}},
                       {"plant.valve.bypass", "1", 0, plant, "", "", {}},
-                      {"plant.valve.air", "1", 0, plant, "", "", {}}});
+                      {"plant.valve.air", "1", 0, plant, "", "", {}},
+                      {"plant.valve.pressure", "1", 3, plant, "", "", {}}});
 }
-enum { pv, trip, safe_row, power, contactor, pump, process, purge, exhaust, bypass, air, count };
+enum { pv, trip, safe_row, power, contactor, pump, process, purge, exhaust, bypass, air, back_pressure, count };
 
 using Frame = std::vector<double>;
 
@@ -136,7 +137,7 @@ std::vector<Frame> tripped() {
     course[k][contactor] = k >= 2 ? 0.0 : 1.0;
     course[k][power] = k >= 4 ? 0.0 : 2000.0;
     course[k][purge] = k >= 5 ? 1.0 : 0.0;
-    course[k][exhaust] = 1.0;
+    course[k][exhaust] = course[k][back_pressure] = 1.0;
   }
   return course;
 }
@@ -154,7 +155,7 @@ TEST(ReadyWord, ReturnsToSafeInSeconds) {
 TEST(ReadyWord, ReturnsToSafeIsBrokenByEachOutput) {
   const std::string word = "returns_to_safe: {after: interlock.trip > 0, within: 5 s}";
   const std::vector<std::pair<int, double>> inert = {{power, 5.0},  {contactor, 1.0}, {pump, 1.0},   {process, 1.0},
-                                                     {purge, 0.0}, {exhaust, 0.0},   {bypass, 1.0}, {air, 1.0}};
+                                                     {purge, 0.0}, {exhaust, 0.0},   {bypass, 1.0}, {air, 1.0}, {back_pressure, 0.5}};
   for (const auto& [slot, value] : inert) {
     std::vector<Frame> course = tripped();
     course.back()[static_cast<std::size_t>(slot)] = value;
@@ -220,6 +221,22 @@ TEST(ReadyWord, ShowsWhatItIsShortFor) {
   EXPECT_EQ(sim::sentence(read("never: heat.1.pv > 800 degC")), "it: at no moment heat.1.pv > 800 degC, over the whole run");
   EXPECT_EQ(sim::time_sentence(0.0), "0 s");
   EXPECT_EQ(sim::time_sentence(7200.25), "2 h 0.25 s");
+}
+
+TEST(ExpectationFile, TakesEventsThatCanHappen) {
+  const auto refusal = [](const std::string& window) -> std::string {
+    try {
+      const sim::ExpectationSource made = read("always: heat.1.pv < 900 degC\n  " + window);
+      return sim::sentence(made);
+    } catch (const sim::InputError& error) {
+      return error.what();
+    }
+  };
+  EXPECT_THAT(refusal("after_event: {source: interlock, kind: trips}"), HasSubstr("from the moment at which an interlock trips"));
+  EXPECT_THAT(refusal("until_event: {source: alarm, kind: raised}"), HasSubstr("until an alarm is raised"));
+  EXPECT_THAT(refusal("after_event: {source: alrm}"), HasSubstr("words.yaml:3:25"));
+  EXPECT_THAT(refusal("after_event: {source: alarm, kind: rised}"), HasSubstr("nearest: raised"));
+  EXPECT_THAT(refusal("until_event: {kind: raised}"), HasSubstr("without `source`"));
 }
 
 }  // namespace
