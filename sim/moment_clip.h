@@ -1,7 +1,7 @@
 // What an expectation's signals did around the instant at which its margin was tightest: every tick for some seconds around it,
 // and some minutes around it more coarsely. Memory is bounded whatever the length of the run: two rings of the latest values,
 // from which a moment is copied once it lies far enough back. A margin that shrinks for hours moves its moment on at every tick
-// and is copied when it stops.
+// and is copied when it stops. What looks ahead tells its moment late: one told more than some 12 min (at 100 ms) after it is not kept.
 #pragma once
 
 #include <cstddef>
