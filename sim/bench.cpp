@@ -73,6 +73,8 @@ struct Bench::Impl {
   std::vector<std::uint32_t> take_over_moments(const Impl& past);   // and faults; the new id of each old one
   void take_over_core(Impl& past);
 
+  bool visit(Archive& archive);
+
   void act(std::uint32_t id);                 // 1 what is due: faults, operator
   void begin_fault(std::uint32_t fault, std::uint64_t lasts_ticks);   // 0: to the end
   void await(std::uint32_t fault, std::optional<FaultArrivals::Arrival> arrival);
@@ -122,9 +124,8 @@ struct Bench::Impl {
   std::uint64_t ended_ticks = 0;              // since the programme ended
   double time_s = 0.0;                        // of the tick just done
   std::size_t segment_slot = 0, state_slot = 0;
-  std::vector<OperatorAction> sent_before;    // a fork's: of the past, not of this scenario
+  std::vector<std::string> sent_before;       // a fork's: texts of actions of the past that are not of this scenario
   bool forked = false, adopted = false;       // the next tick is the first after a fork
-  bool programme_ran = false;
   bool over = false;
   std::uint64_t missed_readings = 0;
   int silent_ticks = 0;                       // since the controller's last reading, whatever the reason
@@ -206,7 +207,11 @@ std::vector<std::uint32_t> Bench::Impl::take_over_moments(const Impl& past) {
     tags.push_back(new_action[i]);
     if (new_action[i] != MomentWatch::none) continue;
     tags.back() = static_cast<std::uint32_t>(actions.size() + sent_before.size());   // it may be on its way: its text is still wanted
-    sent_before.push_back(past.actions[i]);
+    sent_before.push_back(past.actions[i].text);
+  }
+  for (const std::string& text : past.sent_before) {   // the past is a fork too
+    tags.push_back(static_cast<std::uint32_t>(actions.size() + sent_before.size()));
+    sent_before.push_back(text);
   }
   for (std::uint32_t third = 0; third < 3; ++third)
     for (std::uint32_t i = 0; i < old_faults; ++i)
@@ -261,11 +266,25 @@ Bench::Impl::Impl(const Scenario& scenario_, Impl& past) : Impl(scenario_, std::
   tick = past.tick;
   time_s = past.time_s;
   ended_ticks = past.ended_ticks;
-  programme_ran = past.programme_ran;
   missed_readings = past.missed_readings;
   silent_ticks = past.silent_ticks;
   unexcused_ticks = past.unexcused_ticks;
   forked = scenario.resolved_yaml != past.scenario.resolved_yaml;
+}
+
+bool Bench::Impl::visit(Archive& archive) {
+  if (!controller->visit(archive)) return false;
+  archive.part("bench");
+  archive(tick, time_s, over, forked, adopted, ended_ticks, missed_readings, silent_ticks, unexcused_ticks);
+  archive.part("plant");
+  archive(store, power, state, disturbances, line_fault);
+  archive.part("lines");
+  archive(line, operator_station, out);
+  archive.part("events");
+  archive(faults, arrivals, moments, watch, sent_before);
+  archive.part("record");
+  archive(frame, controller_hash, trace_hash, statistics);
+  return true;
 }
 
 void Bench::Impl::act(std::uint32_t id) {
@@ -413,7 +432,7 @@ void Bench::Impl::report_outcome() {
   const auto outcome = operator_station.outcome();
   if (!outcome) return;
   const std::size_t known = actions.size();
-  const std::string& text = outcome->tag < known ? actions[outcome->tag].text : sent_before[outcome->tag - known].text;
+  const std::string& text = outcome->tag < known ? actions[outcome->tag].text : sent_before[outcome->tag - known];
   if (outcome->result == 0) {
     events.push_back({time_s, "operator", "accepted", text});
   } else {
@@ -426,8 +445,7 @@ void Bench::Impl::end_of_run() {
   // As programme.state numbers them: 4 stopped, 6 aborted, 7 complete.
   const double programme_state = frame[state_slot];
   const bool ended = programme_state == 4.0 || programme_state == 6.0 || programme_state == 7.0;
-  programme_ran |= programme_state != 0.0;
-  ended_ticks = ended && programme_ran ? ended_ticks + 1 : 0;
+  ended_ticks = ended ? ended_ticks + 1 : 0;
   const bool settled = scenario.run.until_programme_ends && ended_ticks > settle_ticks;
   over = settled || tick >= ticks_max;
   if (over) events.push_back({time_s, "bench", "ends", settled ? "the programme has ended" : "the longest time of the run has passed"});
@@ -464,6 +482,7 @@ bool Bench::advance() {
   return true;
 }
 
+bool Bench::visit(Archive& archive) { return impl_->visit(archive); }
 void Bench::set_tape(TapeWriter* tape) { impl_->tape = tape; }
 std::span<const std::uint8_t> Bench::store_image() const { return std::as_const(impl_->store).image(); }
 double Bench::time_s() const { return impl_->time_s; }

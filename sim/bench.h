@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "sim/archive.h"
 #include "sim/endpoint.h"
 #include "sim/event.h"
 #include "sim/scenario.h"
@@ -45,6 +46,10 @@ class Bench {
   ~Bench();
   Bench(Bench&&) noexcept;
   Bench& operator=(Bench&&) noexcept;
+
+  // Between two ticks: everything that changes, to a snapshot or from one into a bench made of the same scenario. false: nothing was
+  // done, the controller's state is out of reach (Endpoint::visit). Throws ArchiveError; the bench is then of no use.
+  bool visit(Archive& archive);
 
   void set_tape(TapeWriter* tape);           // not owned; may be null
   std::span<const std::uint8_t> store_image() const;   // as it stands; before the first tick, what the core started from

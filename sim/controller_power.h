@@ -5,6 +5,7 @@
 #include <cstdint>
 
 #include "firmware/controller.h"
+#include "sim/archive.h"
 #include "sim/clock.h"
 #include "sim/controller_fault.h"
 
@@ -26,6 +27,7 @@ class ControllerPower {
   Change follow(std::uint64_t tick, const ControllerFault& fault);
   std::uint64_t start_us() const { return state_.start_us; }   // of its last start, on the bench's clock
 
+  void visit(Archive& archive) { archive(state_); }            // everything of it that changes
   void take_over(const ControllerPower& past) { state_ = past.state_; }   // go on where `past` stands
 
  private:

@@ -34,6 +34,11 @@ class HostEndpoint final : public Endpoint {
   }
 
   bool adopt(std::span<const std::uint8_t> store_image) override { return fw::adopt(controller_, store_image, scratch_); }
+  bool visit(Archive& archive) override {
+    archive.part("core");
+    archive(controller_);
+    return true;
+  }
 
  private:
   fw::Controller controller_{}, scratch_{};

@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "firmware/controller.h"
+#include "sim/archive.h"
 
 namespace sim {
 
@@ -61,6 +62,9 @@ class Endpoint {
   virtual void tick(const TickIn& in, TickOut& out) = 0;
   // fw::adopt, before a tick. false: nothing changed, the core can't take the image or can't be reached for it.
   virtual bool adopt(std::span<const std::uint8_t>) { return false; }
+  // Between two ticks: the core's whole state, to or from a snapshot. false: nothing was done, it is out of reach (another process,
+  // another processor, a library).
+  virtual bool visit(Archive&) { return false; }
 };
 
 std::unique_ptr<Endpoint> open_endpoint(const EndpointSettings& settings);

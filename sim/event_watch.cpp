@@ -46,6 +46,10 @@ EventWatch::EventWatch(const SignalTable& table, const ProgrammeSource& programm
       phase_slot_(slot_of(table, "atmosphere.phase")), alarms_slot_(slot_of(table, "alarms.bits")),
       trip_slot_(slot_of(table, "interlock.trip")), inhibit_slot_(slot_of(table, "interlock.inhibit")) {}
 
+void EventWatch::visit(Archive& archive) {
+  archive(last_, inhibit_told_, line_, supervisory_);
+}
+
 void EventWatch::take_over(const EventWatch& past) {
   last_ = past.last_;
   inhibit_told_ = past.inhibit_told_;

@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "sim/archive.h"
 #include "sim/event.h"
 #include "sim/scenario.h"
 #include "sim/signals.h"
@@ -17,6 +18,7 @@ class EventWatch {
  public:
   EventWatch(const SignalTable& table, const ProgrammeSource& programme);
 
+  void visit(Archive& archive);             // everything of it that changes
   void take_over(const EventWatch& past);   // go on where `past` stands
 
   // Appends the events of this tick. line_errors, missed: answers of the station, readings of the controller, missing since the

@@ -462,6 +462,14 @@ bool Expectations::conclusive(std::size_t index) const {
   return item.judged && (item.failed_s >= 0.0 || item.longest_s >= rules_[index].due_s);
 }
 
+void Expectations::visit(Archive& archive) {
+  archive.each(predicates_);
+  archive.each(items_);
+  archive.each(conditions_);
+  archive.each(lanes_);
+  archive(awake_, violated_, ahead_, rest_, watched_, instants_, segment_, phase_, renew_s_, last_s_, ticks_);
+}
+
 std::vector<ExpectationResult> Expectations::results() const {
   std::vector<ExpectationResult> results;
   for (std::size_t i = 0; i < items_.size(); ++i) {

@@ -63,6 +63,7 @@ class Expectations {
   void tick(std::span<const double> frame, double time_s, int segment, std::span<const Event> events = {});
   // Shuts every window. After it, results are final.
   void finish();
+  void visit(Archive& archive);  // everything of it that changes
 
   std::vector<ExpectationResult> results() const;
   bool pass() const;             // all pass, and there is at least one
@@ -90,6 +91,7 @@ class Expectations {
     EventPattern event;                    // where given: one has happened in this tick
     std::uint64_t looked_at = 0;           // tick count of the last evaluation
     bool held = false;
+    void visit(Archive& archive) { archive(expression, looked_at, held); }
   };
   // What an expectation says; constant in a run.
   struct Rule {
@@ -138,6 +140,7 @@ class Expectations {
     std::vector<Entry> others;             // of any other predicate, but for those that look ahead
     std::uint64_t ticks = 0;               // at which they were judged, not yet counted in their items
     double last_s = 0.0;                   // the last of these
+    void visit(Archive& archive) { archive(entries, others, ticks, last_s); }
   };
 
   std::int16_t condition(const std::string& text, const char* key, const ExpectationSource& source, const SignalTable& table);

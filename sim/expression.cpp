@@ -631,6 +631,17 @@ bool Expression::conclude(Margin& known) {
   return true;
 }
 
+void Expression::visit(Archive& archive) {
+  archive.each(memory_);
+  archive(opened_s_, last_s_, opened_);
+  archive.each(temporal_);
+}
+
+void Expression::Temporal::visit(Archive& archive) {
+  archive(formula);
+  archive.each(atoms);
+}
+
 void Expression::reset_temporal() {
   temporal_.front().formula.reset();
   for (Expression& atom : temporal_.front().atoms) atom.reset();

@@ -105,6 +105,7 @@ class Expression {
   bool look(std::span<const double> frame, double time_s, Margin& known);
   // Temporal: no more ticks come in this window; the next pending tick, its value NaN where it is not known. False: none left.
   bool conclude(Margin& known);
+  void visit(Archive& archive);   // its memory, all of it that changes
 
  private:
   friend class ExpressionCompiler;
@@ -142,6 +143,7 @@ class Expression {
     TemporalFormula formula;
     std::vector<Expression> atoms;                 // their comparisons are in comparisons_ of the whole
     std::vector<TemporalFormula::Value> values;    // of the atoms, at this tick
+    void visit(Archive& archive);
   };
   std::vector<Temporal> temporal_;                 // none or one
 };

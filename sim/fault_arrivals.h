@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "plant/random.h"
+#include "sim/archive.h"
 #include "sim/clock.h"
 #include "sim/scenario.h"
 
@@ -30,6 +31,7 @@ class FaultArrivals {
   std::optional<Arrival> next(std::size_t fault, Clock clock);
   const Arrival& last(std::size_t fault) const { return states_[fault].last; }
 
+  void visit(Archive& archive) { archive.each(states_); }   // everything of it that changes
   void take_over(std::size_t fault, const FaultArrivals& past, std::size_t other) { states_[fault] = past.states_[other]; }
 
  private:

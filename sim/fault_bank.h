@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "plant/process_values.h"
+#include "sim/archive.h"
 #include "sim/controller_fault.h"
 #include "sim/faults.h"
 #include "sim/line_fault.h"
@@ -29,6 +30,7 @@ class FaultBank {
   void begin(std::size_t fault);
   void end(std::size_t fault);
 
+  void visit(Archive& archive) { archive(state_, controller_); }   // everything of it that changes
   // Fault `fault` goes on where fault `other` of `past` stands.
   void take_over(std::size_t fault, const FaultBank& past, std::size_t other);
   void renew() { state_.changed = true; }           // the next apply() gives what holds, whatever was told before

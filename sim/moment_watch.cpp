@@ -73,6 +73,11 @@ void MomentWatch::add(const Moment& moment, std::uint32_t id) {
   waiting_.push_back(std::move(waiting));
 }
 
+void MomentWatch::visit(Archive& archive) {
+  archive(segment_, phase_, scheduled_);
+  archive.remaining(waiting_, &Waiting::id);
+}
+
 void MomentWatch::take_over(const MomentWatch& past, std::span<const std::uint32_t> ids) {
   segment_ = past.segment_;
   phase_ = past.phase_;

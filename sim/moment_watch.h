@@ -7,6 +7,7 @@
 #include <span>
 #include <vector>
 
+#include "sim/archive.h"
 #include "sim/clock.h"
 #include "sim/event.h"
 #include "sim/expression.h"
@@ -22,6 +23,8 @@ class MomentWatch {
   // Throws InputError if a name or expression is not known.
   void add(const Moment& moment, std::uint32_t id);
   void add_at(std::uint64_t tick, std::uint32_t id);
+
+  void visit(Archive& archive);     // everything of it that changes
 
   // Go on where `past` stands. ids: for each id of `past` the one here, or none where it is not to come any more. What was added
   // here under such an id stands as it stood in `past`; what was added under another is new.
@@ -46,6 +49,7 @@ class MomentWatch {
     bool held = false;              // condition: at the tick before
     std::uint64_t every_ticks = 0;  // once it has come, at this distance again; 0: not
     std::uint64_t times = 1;        // that often, with the first
+    void visit(Archive& archive) { archive(condition, held, left); }
   };
   struct Due {
     std::uint64_t tick = 0;

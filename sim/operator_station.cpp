@@ -148,6 +148,10 @@ void OperatorStation::settle(std::span<const double> frame) {
   sent_.reset();
 }
 
+void OperatorStation::visit(Archive& archive) {
+  archive(writing_, waiting_, sent_, ticks_since_sent_, count_before_, anew_, outcome_);
+}
+
 void OperatorStation::take_over(const OperatorStation& past, std::span<const std::uint32_t> tags) {
   *this = past;
   for (OperatorCommand& command : waiting_) command.tag = tags[command.tag];

@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "firmware/registers.h"
+#include "sim/archive.h"
 #include "sim/signals.h"
 
 namespace sim {
@@ -46,6 +47,7 @@ class OperatorStation {
   bool answer(std::span<const std::uint8_t> bytes, std::span<double> frame);
   std::optional<Outcome> outcome();                     // of a command, once
   void controller_started() { anew_ = true; }           // what it counted before is lost
+  void visit(Archive& archive);                         // everything of it that changes
   // Go on where `past` stands, of the same signals; tags: the new tag of each old one.
   void take_over(const OperatorStation& past, std::span<const std::uint32_t> tags);
 

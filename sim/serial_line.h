@@ -8,6 +8,7 @@
 #include <cstdint>
 #include <span>
 
+#include "sim/archive.h"
 #include "sim/clock.h"
 #include "sim/line_fault.h"
 
@@ -57,6 +58,7 @@ class SerialLine {
   // Everything that has arrived by the boundary of `tick`, in order of arrival.
   Arrival take(std::uint64_t tick);
 
+  void visit(Archive& archive) { archive(state_); }     // everything of it that changes
   void take_over(const SerialLine& past) { state_ = past.state_; }   // go on where `past` stands
 
   const Count& count() const { return state_.count; }

@@ -5,6 +5,7 @@
 #include <span>
 #include <vector>
 
+#include "sim/archive.h"
 #include "sim/clock.h"
 #include "sim/controller_fault.h"
 
@@ -24,6 +25,7 @@ class StoreDevice {
   void lose_pending() { pending_.clear(); }   // the power is away
   bool idle(const ControllerFault& fault) const { return pending_.empty() && !fault.any_store; }   // nothing to settle
 
+  void visit(Archive& archive) { archive(image_, pending_); }     // everything of it that changes
   void take_over(const StoreDevice& past) { pending_ = past.pending_; }   // what is still on its way; the image is the caller's
 
  private:
@@ -31,6 +33,7 @@ class StoreDevice {
     std::uint64_t tick = 0;
     std::uint32_t offset = 0;
     std::vector<std::uint8_t> bytes;
+    void visit(Archive& archive) { archive(tick, offset, bytes); }
   };
   void put(std::uint32_t offset, std::span<const std::uint8_t> bytes);
 

@@ -83,6 +83,25 @@ void TemporalFormula::reset() {
   ending_ = false;
 }
 
+void TemporalFormula::visit(Archive& archive) {
+  archive(ending_);
+  archive.each(nodes_);
+}
+
+void TemporalFormula::Ring::visit(Archive& archive) {
+  archive(begin_, count_);
+  archive.check(count_ <= cells_.size() && begin_ <= cells_.size(), "a window of another length");
+  for (std::size_t offset = 0; offset < count_; ++offset) archive(cells_[place(offset)]);
+}
+
+void TemporalFormula::Node::visit(Archive& archive) {
+  archive(count, next, waiting[0], waiting[1], wedge, begin, middle, back);
+  archive.check(begin <= middle && middle <= count && count - begin <= pairs.size() + (kind == Kind::until ? 0 : count), "another window");
+  if (kind != Kind::until) return;
+  for (std::size_t tick = begin; tick < count; ++tick) archive(pairs[tick % pairs.size()]);
+  for (std::size_t tick = begin; tick < middle; ++tick) archive(front[tick % front.size()]);
+}
+
 bool TemporalFormula::push(std::span<const Value> atoms, Value& known) {
   atoms_ = atoms;
   const bool got = pull(static_cast<int>(nodes_.size()) - 1, known);

@@ -18,6 +18,8 @@
 #include <span>
 #include <vector>
 
+#include "sim/archive.h"
+
 namespace sim {
 
 class TemporalFormula {
@@ -41,6 +43,7 @@ class TemporalFormula {
   bool push(std::span<const Value> atoms, Value& known);
   // No more ticks will come: the value of the next pending tick, NaN where it is not known. False: there is none. Only reset() after it.
   bool conclude(Value& known);
+  void visit(Archive& archive);   // everything of it that changes
 
  private:
   struct Cell {
@@ -59,6 +62,7 @@ class TemporalFormula {
     void pop_front() { begin_ = place(1); --count_; }
     void pop_back() { --count_; }
     void push(const Cell& cell) { ++count_; cells_[place(count_ - 1)] = cell; }
+    void visit(Archive& archive);
    private:
     std::size_t place(std::size_t offset) const {
       return begin_ + offset < cells_.size() ? begin_ + offset : begin_ + offset - cells_.size();
@@ -83,6 +87,7 @@ class TemporalFormula {
     std::vector<Block> pairs, front;   // until: the window, and the blocks from each tick to the end of the front stack
     std::size_t begin = 0, middle = 0; // until: first tick of the window, first tick of the back stack
     Block back;                        // until: the block of the back stack
+    void visit(Archive& archive);
   };
 
   static Block joined(const Block& first, const Block& second);
