@@ -50,6 +50,13 @@ std::vector<std::uint8_t> store_image_of(const Scenario& scenario) {
   return image;
 }
 
+// resolved.yaml but for whether snapshots are kept, which changes nothing.
+std::string course_of(const Scenario& scenario) {
+  std::string text = scenario.resolved_yaml;
+  const std::size_t at = text.find("snapshots: yes");
+  return at == std::string::npos ? text : text.replace(at, 14, "snapshots: no");
+}
+
 std::vector<OperatorAction> actions_of(const Scenario& scenario) {
   std::vector<OperatorAction> actions = scenario.actions;
   const auto is_start = [](const OperatorAction& action) { return action.command == fw::Command::start; };
@@ -269,7 +276,7 @@ Bench::Impl::Impl(const Scenario& scenario_, Impl& past) : Impl(scenario_, std::
   missed_readings = past.missed_readings;
   silent_ticks = past.silent_ticks;
   unexcused_ticks = past.unexcused_ticks;
-  forked = scenario.resolved_yaml != past.scenario.resolved_yaml;
+  forked = course_of(scenario) != course_of(past.scenario);
 }
 
 bool Bench::Impl::visit(Archive& archive) {
@@ -486,6 +493,7 @@ bool Bench::visit(Archive& archive) { return impl_->visit(archive); }
 void Bench::set_tape(TapeWriter* tape) { impl_->tape = tape; }
 std::span<const std::uint8_t> Bench::store_image() const { return std::as_const(impl_->store).image(); }
 double Bench::time_s() const { return impl_->time_s; }
+double Bench::next_s() const { return impl_->clock.time_s(impl_->tick); }
 std::uint64_t Bench::ticks() const { return impl_->tick; }
 std::span<const double> Bench::frame() const { return impl_->frame; }
 const SignalTable& Bench::table() const { return impl_->table; }

@@ -62,6 +62,7 @@ class Bench {
 
   double time_s() const;                     // of the tick just done
   std::uint64_t ticks() const;
+  double next_s() const;                     // of the tick to come
   std::span<const double> frame() const;     // in SignalTable order
   const SignalTable& table() const;
   std::span<const Event> events() const;     // of the tick just done

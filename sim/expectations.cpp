@@ -4,8 +4,10 @@
 #include <bit>
 #include <cmath>
 #include <limits>
+#include <utility>
 
 #include "sim/event_match.h"
+#include "sim/expectation_file.h"
 #include "sim/expectation_sentence.h"
 #include "sim/input_error.h"
 #include "sim/ready_word.h"
@@ -470,6 +472,40 @@ void Expectations::visit(Archive& archive) {
   archive(awake_, violated_, ahead_, rest_, watched_, instants_, segment_, phase_, renew_s_, last_s_, ticks_);
 }
 
+std::vector<std::size_t> Expectations::take_over(const Expectations& past, double from_s) {
+  Expectations before = past;
+  before.clear_lanes();
+  std::vector<std::size_t> origins;
+  std::vector<bool> taken(before.items_.size());
+  const auto take_condition = [&](std::int16_t here, std::int16_t there) {
+    if (here >= 0) conditions_[static_cast<std::size_t>(here)] = before.conditions_[static_cast<std::size_t>(there)];
+  };
+  for (std::size_t i = 0; i < items_.size(); ++i) {
+    const std::string text = write_expectations({sources_[i]}, 0);
+    std::size_t other = 0;
+    while (other < taken.size() && (taken[other] || write_expectations({before.sources_[other]}, 0) != text)) ++other;
+    origins.push_back(other < taken.size() ? other : fresh);
+    if (other == taken.size()) {
+      items_[i].from_s = from_s;
+      continue;
+    }
+    taken[other] = true;
+    items_[i] = before.items_[other];
+    predicates_[i] = before.predicates_[other];
+    take_condition(rules_[i].condition, before.rules_[other].condition);
+    take_condition(rules_[i].after, before.rules_[other].after);
+    take_condition(rules_[i].until, before.rules_[other].until);
+  }
+  ticks_ = before.ticks_;
+  last_s_ = before.last_s_;     // segment_ is left as it is: the next tick looks at every window
+  const std::size_t instants = std::min(instants_.size(), before.instants_.size());
+  for (std::uint64_t back = 0; back < instants; ++back) {
+    const std::uint64_t tick = ticks_ - back;
+    instants_[tick & (instants_.size() - 1)] = before.instants_[tick & (before.instants_.size() - 1)];
+  }
+  return origins;
+}
+
 std::vector<ExpectationResult> Expectations::results() const {
   std::vector<ExpectationResult> results;
   for (std::size_t i = 0; i < items_.size(); ++i) {
@@ -484,6 +520,7 @@ std::vector<ExpectationResult> Expectations::results() const {
     result.judged_s = static_cast<double>(item.ticks) * period_s_;
     result.failed_s = item.failed_s;
     result.took_s = item.took_s;
+    result.judged_from_s = item.from_s;
     if (result.judged) {
       result.margin = printed_margin(item.tightest.value);
       const bool code = item.tightest.value == infinite || item.tightest.value == -infinite;

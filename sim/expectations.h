@@ -50,6 +50,7 @@ struct ExpectationResult {
   double took_s = -1.0;          // eventually: longest time from an opening until the predicate first held, -1 never
   std::uint64_t ticks = 0;       // at which it was judged
   double judged_s = 0.0;         // the same as time
+  double judged_from_s = -1.0;   // of a fork, new or changed: judged from the fork on; -1: from the start
 };
 
 class Expectations {
@@ -64,6 +65,11 @@ class Expectations {
   // Shuts every window. After it, results are final.
   void finish();
   void visit(Archive& archive);  // everything of it that changes
+  // A fork at from_s: what `past` judged too, word for word, goes on where it stands there. The rest is judged from the next tick on as
+  // if the run began with it: a window whose conditions hold there opens there, whenever they came true; `after`, `until` and all that
+  // counts since the opening see nothing of the past. Returns for each expectation its number in `past`, or `fresh`.
+  static constexpr std::size_t fresh = SIZE_MAX;
+  std::vector<std::size_t> take_over(const Expectations& past, double from_s);
 
   std::vector<ExpectationResult> results() const;
   bool pass() const;             // all pass, and there is at least one
@@ -124,6 +130,7 @@ class Expectations {
     double tightest_s = 0.0, failed_s = -1.0;
     double widest = 0.0;                   // greatest finite size of a margin
     std::uint64_t ticks = 0;
+    double from_s = -1.0;                  // of a fork's own: judged from there on
   };
   // An expectation in a window that stays open: a margin between these two bounds changes nothing but the count of ticks.
   struct Entry {

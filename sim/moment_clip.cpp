@@ -49,6 +49,30 @@ void MomentRecorder::tick(std::span<const double> frame, const Expectations& exp
   ++ticks_;
 }
 
+void MomentRecorder::visit(Archive& archive) {
+  archive(rings_[0], rings_[1], ticks_);
+  archive.each(items_);
+}
+
+void MomentRecorder::take_over(const MomentRecorder& past, std::span<const std::size_t> origins) {
+  for (std::size_t grain = 0; grain < 2; ++grain) {
+    rings_[grain].samples = past.rings_[grain].samples;
+    for (std::size_t column = 0; column < slots_.size(); ++column) {
+      const auto found = std::find(past.slots_.begin(), past.slots_.end(), slots_[column]);
+      if (found == past.slots_.end()) continue;   // only what is fresh reads it
+      const auto other = static_cast<std::size_t>(found - past.slots_.begin());
+      for (std::size_t sample = 0; sample < ring_samples; ++sample)
+        rings_[grain].values[sample * slots_.size() + column] = past.rings_[grain].values[sample * past.slots_.size() + other];
+    }
+  }
+  ticks_ = past.ticks_;
+  for (std::size_t i = 0; i < items_.size(); ++i) {
+    items_[i].from_tick = origins[i] == Expectations::fresh ? ticks_ : past.items_[origins[i]].from_tick;
+    if (origins[i] == Expectations::fresh) continue;
+    for (std::size_t copy = 0; copy < 4; ++copy) items_[i].copies[copy / 2][copy % 2] = past.items_[origins[i]].copies[copy / 2][copy % 2];
+  }
+}
+
 void MomentRecorder::look(const Expectations& expectations) {
   for (std::size_t i = 0; i < items_.size(); ++i) {
     const Expectations::Moments moments = expectations.moments(i);
@@ -71,7 +95,8 @@ void MomentRecorder::keep(Item& item, std::size_t grain, double at_s, double tig
   const auto sample = static_cast<std::uint64_t>(tick_number(at_s, period_s_)) / ring.every;
   if (!at_end && sample + reach >= ring.samples) return;
   if (find(item, grain, at_s) != nullptr) return;
-  const std::uint64_t oldest = ring.samples > ring_samples ? ring.samples - ring_samples : 0;
+  const std::uint64_t kept = ring.samples > ring_samples ? ring.samples - ring_samples : 0;
+  const std::uint64_t oldest = std::max(kept, (item.from_tick + ring.every - 1) / ring.every);
   const std::uint64_t first = std::max(oldest, sample > reach ? sample - reach : 0);
   const std::uint64_t past = std::min(ring.samples, sample + reach + 1);
   if (first >= past || sample < oldest) return;   // told too late: a window of hours ended
@@ -96,12 +121,12 @@ MomentClip MomentRecorder::clip_of(const std::string& name, const Item& item, st
   for (std::size_t i = 0; i < count; ++i) {
     const std::uint64_t tick = (copy.first + i) * rings_[grain].every;
     if (!placed && tick >= moment) {              // between two coarse samples: the tick itself, from the fine copy
-      if (tick > moment) add(at(moment), &fine->values[(moment - fine->first) * width]);
+      if (tick > moment) add(at(moment), fine->values.data() + (moment - fine->first) * width);
       placed = true;
     }
-    add(at(tick), &copy.values[i * width]);
+    add(at(tick), copy.values.data() + i * width);
   }
-  if (!placed) add(at(moment), &fine->values[(moment - fine->first) * width]);
+  if (!placed) add(at(moment), fine->values.data() + (moment - fine->first) * width);
   return clip;
 }
 

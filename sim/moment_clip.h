@@ -37,6 +37,10 @@ class MomentRecorder {
 
   // One tick, after the expectations have judged it. Allocates only for the first copy of each.
   void tick(std::span<const double> frame, const Expectations& expectations);
+  void visit(Archive& archive);                   // everything of it that changes
+  // A fork: goes on where `past` stands. origins: of each expectation in `past`, or Expectations::fresh; what is fresh is drawn from
+  // here on.
+  void take_over(const MomentRecorder& past, std::span<const std::size_t> origins);
   // A clip for every expectation that was judged; after Expectations::finish.
   std::vector<MomentClip> finish(const Expectations& expectations);
 
@@ -45,15 +49,19 @@ class MomentRecorder {
     std::size_t every = 1;                        // ticks
     std::vector<double> values;                   // samples one after the other
     std::uint64_t samples = 0;                    // put so far
+    void visit(Archive& archive) { archive(values, samples); }
   };
   struct Copy {
     double at_s = -1.0;                           // the moment; -1 none
     std::uint64_t first = 0;                      // number of its first sample
     std::vector<double> values;                   // of the item's signals, sample by sample
+    void visit(Archive& archive) { archive(at_s, first, values); }
   };
   struct Item {
     std::vector<std::size_t> columns;             // in the rings
     std::vector<MomentLine> lines;                // without values
+    std::uint64_t from_tick = 0;                  // nothing is drawn before it
+    void visit(Archive& archive) { archive(copies[0][0], copies[0][1], copies[1][0], copies[1][1], from_tick); }
     Copy copies[2][2];                            // fine and coarse: of the tightest moment and of one that may become it
   };
 

@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "sim/expectations.h"
+#include "sim/input_error.h"
 #include "sim/junit.h"
 #include "sim/moment_clip.h"
 #include "sim/report.h"
@@ -28,6 +29,7 @@ class StretchLog {
     number_ = number;
     from_s_ = time_s;
   }
+  void visit(Archive& archive) { archive(raw_, number_, from_s_); }
   // Names by number; what has none is left out.
   template <class Name>
   std::vector<Stretch> finish(double end_s, Name name) {
@@ -58,21 +60,25 @@ class StretchLog {
 }  // namespace
 
 struct Recorder::Impl {
-  Impl(const Scenario& source, const SignalTable& table, const std::filesystem::path& into, double period, std::string kind)
-      : folder((make_folder(into), into)), expectations(source.expectations, table, source.programme.names, period),
+  Impl(const Scenario& source, const SignalTable& table_, const std::filesystem::path& into, double period, std::string kind)
+      : table(table_), folder((make_folder(into), into)), expectations(source.expectations, table, source.programme.names, period),
         moments(expectations, table, period), trace(folder, table, period), event_file(folder, period), totals(table, period),
         every_s(source.record.every_s), period_s(period), segment_names(source.programme.names),
         phase_slot(table.find("atmosphere.phase")) {
     data.charts = ChartData(table, every_s);
-    data.resolved_yaml = source.resolved_yaml;
+    name_run(source);
     data.summary.saggar = SAGGAR_VERSION;
-    data.summary.scenario = source.name;
-    data.summary.title = source.title;
-    data.summary.why = source.why;
     data.summary.controller = std::move(kind);
     data.summary.seed = source.seed;
     data.summary.record_every_s = every_s;
     latest.resize(static_cast<std::size_t>(table.size()));
+  }
+
+  void name_run(const Scenario& source) {
+    data.resolved_yaml = source.resolved_yaml;
+    data.summary.scenario = source.name;
+    data.summary.title = source.title;
+    data.summary.why = source.why;
   }
 
   void note(const Event& event) {
@@ -86,9 +92,16 @@ struct Recorder::Impl {
     last_row_s = time_s;
   }
 
+  struct Files {                      // how long they were
+    std::uint64_t trace = 0, events = 0;
+  };
+  void visit(Archive& archive, Files& files);
+  void take_trace(const std::filesystem::path& path, std::uint64_t bytes);
+  void take_events(const std::filesystem::path& path, std::uint64_t bytes);
   void judge();
   std::string phase_name(int number) const;
 
+  SignalTable table;
   std::filesystem::path folder;
   Expectations expectations;
   MomentRecorder moments;
@@ -112,9 +125,59 @@ Recorder::Recorder(const Scenario& scenario, const SignalTable& table, const std
 
 Recorder::~Recorder() = default;
 
-void Recorder::set_fork(const ForkRecord& fork) {
-  impl_->data.summary.fork = fork;
-  impl_->data.resolved_yaml = "# forked from " + fork.run + " at " + std::to_string(fork.at_s) + " s\n" + impl_->data.resolved_yaml;
+void Recorder::Impl::visit(Archive& archive, Files& files) {
+  archive.part("judged");
+  archive(expectations, moments);
+  archive.part("recorded");
+  archive(totals, segments, phases, ticks, rows_due, last_s, last_row_s, latest, data.event_count, files);
+}
+
+void Recorder::save(Archive& archive) {
+  Impl::Files files{impl_->trace.file().bytes(), impl_->event_file.file().bytes()};
+  impl_->visit(archive, files);
+}
+
+// The charts are made of the rows of the trace, as when a report is made again.
+void Recorder::Impl::take_trace(const std::filesystem::path& path, std::uint64_t bytes) {
+  TraceReader past(path, bytes);
+  const auto refuse = [&](bool fits) {
+    if (!fits) throw InputError({path.string(), 0, 0}, "another trace", "the one that the run's snapshots were taken beside");
+  };
+  refuse(past.head().size() == trace.file().bytes() && past.head().size() + past.rows().size() == bytes);
+  std::vector<double> row(past.signals().size());
+  refuse(row.size() == static_cast<std::size_t>(table.size()));
+  double time_s = 0.0;
+  while (past.next(time_s, row)) data.charts.add(time_s, row);
+  refuse(past.rows().empty() || time_s == tidy_s(last_row_s));
+  trace.file().write(past.rows());
+}
+
+void Recorder::Impl::take_events(const std::filesystem::path& path, std::uint64_t bytes) {
+  const std::uint64_t count = data.event_count;
+  read_events(path, data, bytes);
+  if (data.event_count != count) throw InputError({path.string(), 0, 0}, "other events", "those of the run that is forked");
+  event_file.take(path, bytes);
+}
+
+void Recorder::restore(Archive& archive, const std::filesystem::path& folder) {
+  Impl::Files files;
+  impl_->visit(archive, files);
+  impl_->take_trace(folder / "trace.csv", files.trace);
+  impl_->take_events(folder / "events.csv", files.events);
+}
+
+void Recorder::fork(const Scenario& scenario, const ForkRecord& record) {
+  Impl& run = *impl_;
+  run.name_run(scenario);
+  run.data.summary.fork = record;
+  run.data.resolved_yaml = "# forked from " + record.run + " at " + std::to_string(record.at_s) + " s\n" + run.data.resolved_yaml;
+  run.segment_names = scenario.programme.names;
+  Expectations expectations(scenario.expectations, run.table, scenario.programme.names, run.period_s);
+  const std::vector<std::size_t> origins = expectations.take_over(run.expectations, tidy_s(static_cast<double>(run.ticks) * run.period_s));
+  MomentRecorder moments(expectations, run.table, run.period_s);
+  moments.take_over(run.moments, origins);
+  run.expectations = std::move(expectations);
+  run.moments = std::move(moments);
 }
 
 void Recorder::on_tick(double time_s, int segment, std::span<const double> frame, std::span<const Event> events) {
@@ -135,6 +198,8 @@ void Recorder::on_tick(double time_s, int segment, std::span<const double> frame
   for (const std::uint16_t index : violated) run.note({time_s, "expectation", "violated", run.expectations.name(index)});
   std::copy(frame.begin(), frame.end(), run.latest.begin());
 }
+
+const std::string& Recorder::resolved_yaml() const { return impl_->data.resolved_yaml; }
 
 std::string Recorder::Impl::phase_name(int number) const {
   const std::span<const std::string_view> names = phase_names();

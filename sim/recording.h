@@ -38,11 +38,19 @@ class Recorder {
   Recorder(const Recorder&) = delete;
   Recorder& operator=(const Recorder&) = delete;
 
-  void set_fork(const ForkRecord& fork);          // for the summary
+  // Between two ticks: everything that changes, to a snapshot; or from one into a recorder that has recorded nothing yet, made of the
+  // same scenario. What trace.csv and events.csv held is then taken from the folder of the run that the snapshot is of. Throws
+  // ArchiveError, InputError when a file there isn't what the snapshot was taken beside.
+  void save(Archive& archive);
+  void restore(Archive& archive, const std::filesystem::path& folder);
+  // From the next tick on under this scenario. What it expects in other words than before is judged from there on.
+  void fork(const Scenario& scenario, const ForkRecord& record);
 
   // One tick: judges, records. Throws RecordingError.
   void on_tick(double time_s, int segment, std::span<const double> frame, std::span<const Event> events);
   void on_tick(const Bench& bench) { on_tick(bench.time_s(), bench.segment(), bench.frame(), bench.events()); }
+
+  const std::string& resolved_yaml() const;       // the text of that file
 
   // Judges what is left open, writes everything. What stands in the folder afterwards is valid even when the run was broken.
   Summary finish(const Ending& ending);

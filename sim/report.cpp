@@ -83,6 +83,11 @@ std::string margin_text(const ExpectationResult& result) {
 }
 
 std::string remark(const ExpectationResult& result) {
+  if (result.judged_from_s >= 0.0) {
+    ExpectationResult rest = result;
+    rest.judged_from_s = -1.0;
+    return ". New in this fork: judged from " + clock_text(result.judged_from_s, 1) + " on" + remark(rest);
+  }
   if (!result.judged) return ". Not judged: " + html_text(result.unjudged);
   if (result.failed_s >= 0.0) return ". First violated at " + clock_text(result.failed_s, 1);
   return result.took_s >= 0.0 ? ". Held " + clock_text(result.took_s, 1) + " after the window opened" : "";
@@ -388,16 +393,16 @@ void read_trace(const std::filesystem::path& file, ReportData& data, double ever
   while (trace.next(time_s, row)) data.charts.add(time_s, row);
 }
 
-void read_events(const std::filesystem::path& file, ReportData& data) {
-  const CsvTable table = read_csv(file);
+}  // namespace
+
+void read_events(const std::filesystem::path& file, ReportData& data, std::uintmax_t bytes) {
+  const CsvTable table = read_csv(file, bytes);
   data.event_count = table.rows.size();
   for (const std::vector<std::string>& row : table.rows) {
     if (data.events.size() == report_events_max || row.size() < 4) break;
     data.events.push_back({std::strtod(row[0].c_str(), nullptr), row[1], row[2], row[3]});
   }
 }
-
-}  // namespace
 
 void rebuild_report(const std::filesystem::path& folder) {
   ReportData data;

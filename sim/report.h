@@ -24,6 +24,9 @@ struct ReportData {
 
 std::string report_html(const ReportData& data);
 
+// The events of a run's events.csv, of its first bytes. Throws InputError.
+void read_events(const std::filesystem::path& file, ReportData& data, std::uintmax_t bytes = UINTMAX_MAX);
+
 // Writes report.html again from trace.csv, events.csv, moments.csv, summary.json and resolved.yaml of the folder; the same to the
 // byte as the run wrote it. Throws InputError when a file is missing or not what it should be, RecordingError when it cannot be written.
 void rebuild_report(const std::filesystem::path& folder);

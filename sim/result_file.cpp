@@ -49,6 +49,7 @@ void ResultFile::flush() {
     if (wrote < 0) fail("write");
     done += static_cast<std::size_t>(wrote);
   }
+  flushed_ += size_;
   size_ = 0;
 }
 

@@ -1,6 +1,7 @@
 // One file of a run's results, written through a buffer under a temporary name in its folder.
 #pragma once
 
+#include <cstdint>
 #include <filesystem>
 #include <string>
 #include <string_view>
@@ -21,6 +22,8 @@ class ResultFile {
   char* room(std::size_t bytes);
   void took(char* end) { size_ = static_cast<std::size_t>(end - buffer_.data()); }
 
+  std::uint64_t bytes() const { return flushed_ + size_; }   // written so far
+
   void close();                           // everything is on its way to the disk, or RecordingError
   void name();                            // gives the closed file its own name, replacing an older one
 
@@ -31,6 +34,7 @@ class ResultFile {
   std::filesystem::path path_, partial_;
   std::vector<char> buffer_;
   std::size_t size_ = 0;
+  std::uint64_t flushed_ = 0;
   int file_ = -1;
   bool named_ = false;
 };

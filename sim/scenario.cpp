@@ -35,6 +35,8 @@ FieldTable make_table() {
                                           "no: goes on to `at_most`"));
   fields.push_back(quantity_field<Scenario>("record.every", "s", SAGGAR_AT(record.every_s), 1e-3, 86400.0, "1 s", "a row of the trace"));
   fields.push_back(yes_no_field<Scenario>("record.tape", SAGGAR_AT(record.tape), "yes", "keep the bytes of every tick"));
+  fields.push_back(yes_no_field<Scenario>("record.snapshots", SAGGAR_AT(record.snapshots), "no",
+                                          "keep the state every 10 min and at each segment, for forks of the run"));
   return table;
 }
 

@@ -96,6 +96,7 @@ struct ExpectationSource {
 struct RecordSource {
   double every_s = 1.0;
   bool tape = true;
+  bool snapshots = false;              // every 10 min and at each segment, for forks (snapshot.h)
 };
 
 struct RunSource {

@@ -41,6 +41,7 @@ Json expectations_json(const std::vector<ExpectationResult>& results) {
     one["scale"] = result.scale;
     one["judged_s"] = result.judged_s;
     one["ticks"] = result.ticks;
+    if (result.judged_from_s >= 0.0) one["judged_from_s"] = result.judged_from_s;
     one["statement"] = result.statement;
     if (!result.judged) one["note"] = "never judged: " + result.unjudged;
     list.push_back(std::move(one));
@@ -73,6 +74,7 @@ std::vector<ExpectationResult> expectations_of(const Json& list) {
     result.scale = one.at("scale");
     result.judged_s = one.at("judged_s");
     result.ticks = one.at("ticks");
+    result.judged_from_s = one.value("judged_from_s", -1.0);
     results.push_back(std::move(result));
   }
   return results;
@@ -157,7 +159,8 @@ std::string summary_json(const Summary& summary) {
   json["segments"] = stretches_json(summary.segments);
   json["phases"] = stretches_json(summary.phases);
   if (summary.fork.at_s >= 0.0)
-    json["fork"] = {{"run", summary.fork.run}, {"hash_trace", hash_text(summary.fork.trace_hash)}, {"at_s", summary.fork.at_s}};
+    json["fork"] = {{"run", summary.fork.run}, {"hash_trace", hash_text(summary.fork.trace_hash)}, {"at_s", summary.fork.at_s},
+                    {"replayed_from_s", summary.fork.replayed_from_s}};
   return json.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }
 
@@ -189,7 +192,7 @@ Summary read_summary(const std::filesystem::path& file) {
     summary.phases = stretches_of(json.at("phases"));
     if (json.contains("fork")) {
       const Json& fork = json.at("fork");
-      summary.fork = {fork.at("run"), hash_of(fork.at("hash_trace")), fork.at("at_s")};
+      summary.fork = {fork.at("run"), hash_of(fork.at("hash_trace")), fork.at("at_s"), fork.value("replayed_from_s", 0.0)};
     }
     return summary;
   } catch (const nlohmann::json::exception& error) {
@@ -237,6 +240,11 @@ void Totals::tick(std::span<const double> frame) {
     }
   }
   started_ = true;
+}
+
+void Totals::visit(Archive& archive) {
+  archive.each(figures_);
+  archive(started_);
 }
 
 std::vector<Total> Totals::results() const {

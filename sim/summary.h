@@ -33,6 +33,7 @@ struct ForkRecord {
   std::string run;               // its folder's name
   std::uint64_t trace_hash = 0;  // its hash.trace
   double at_s = -1.0;            // the first tick under the fork's scenario; < 0: not a fork
+  double replayed_from_s = 0.0;  // the past was computed again from there: from a snapshot, or 0
 };
 
 struct Summary {
@@ -64,6 +65,7 @@ class Totals {
  public:
   Totals(const SignalTable& table, double period_s);
   void tick(std::span<const double> frame);
+  void visit(Archive& archive);  // everything of it that changes
   std::vector<Total> results() const;
 
  private:
@@ -73,6 +75,7 @@ class Totals {
     std::size_t slot;
     double argument;             // time_is: the value that counts
     Total total;
+    void visit(Archive& archive) { archive(total.value); }
   };
   void add(const SignalTable& table, const std::string& signal, Way way, double argument, Total total);
 

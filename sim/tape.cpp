@@ -246,6 +246,13 @@ void TapeWriter::flush(std::size_t size) {
   if (size_ > 0) std::memmove(buffer_.data(), buffer_.data() + size, size_);
 }
 
+void TapeWriter::go_on_from(const TapeReader& past, const TapePlace& place) {
+  put(past.ticks_until(place));
+  ticks_ = place.ticks;
+  last_us_ = place.last_us;
+  last_ = place.last;
+}
+
 void TapeWriter::add(const TickIn& in, const TickOut& out) {
   Head head;
   head.field_in = static_cast<std::uint32_t>(in.field.size());
@@ -385,6 +392,7 @@ void TapeReader::read_header() {
     throw TapeError(fmt::format("{}: header: {}", path_.string(), error.what()));
   }
   header_.store_image = get_image();
+  begin_ = at_;
 }
 
 std::vector<std::uint8_t> TapeReader::get_image() {
@@ -398,6 +406,19 @@ std::vector<std::uint8_t> TapeReader::get_image() {
     image.insert(image.end(), static_cast<std::size_t>(length), value);
   }
   return image;
+}
+
+std::span<const std::uint8_t> TapeReader::ticks_until(const TapePlace& place) const {
+  if (place.bytes < begin_ || place.bytes > end_ || place.ticks > ticks_)
+    throw TapeError(fmt::format("{}: is not the tape that the snapshot was taken beside", path_.string()));
+  return {file_.data() + begin_, static_cast<std::size_t>(place.bytes) - begin_};
+}
+
+void TapeReader::go_to(const TapePlace& place) {
+  at_ = begin_ + ticks_until(place).size();
+  read_ = place.ticks;
+  last_us_ = place.last_us;
+  last_ = place.last;
 }
 
 bool TapeReader::next(TapeTick& tick) {

@@ -49,6 +49,15 @@ struct TapeBlock {
   std::array<std::uint64_t, words_max> words{};
 };
 
+// Where a tape stands between two ticks: what a snapshot keeps of it.
+struct TapePlace {
+  std::uint64_t bytes = 0;   // of the file until there
+  std::uint64_t ticks = 0, last_us = 0;
+  TapeBlock last;
+};
+
+class TapeReader;
+
 class TapeWriter {
  public:
   // Opens PATH.partial beside the path.
@@ -61,6 +70,9 @@ class TapeWriter {
   void add_idle();                                 // a tick in which no core ran
   void adopt(std::span<const std::uint8_t> store_image);   // the core takes it before the tick that is added next
   void restart(std::span<const std::uint8_t> store_image, fw::ResetCause cause, std::uint32_t outage_s);   // and starts from it
+  TapePlace place() const { return {bytes(), ticks_, last_us_, last_}; }   // between two ticks
+  // Before the first tick: takes what stands on another tape up to there, and goes on from it.
+  void go_on_from(const TapeReader& past, const TapePlace& place);
   void finish(std::uint64_t controller_hash);      // ends the file and gives it its name
   std::uint64_t ticks() const { return ticks_; }
   std::uint64_t bytes() const { return flushed_ + size_; }
@@ -105,8 +117,11 @@ class TapeReader {
 
   const TapeHeader& header() const { return header_; }
   std::uint64_t ticks() const { return ticks_; }
+  std::uint64_t read() const { return read_; }     // ticks given so far
   std::uint64_t controller_hash() const { return controller_hash_; }
   bool next(TapeTick& tick);                       // false after the last one
+  void go_to(const TapePlace& place);              // next() gives the tick after it; throws TapeError where this tape has no such place
+  std::span<const std::uint8_t> ticks_until(const TapePlace& place) const;   // the bytes of the ticks before it; throws likewise
 
  private:
   void read_header();
@@ -116,7 +131,7 @@ class TapeReader {
 
   std::filesystem::path path_;
   std::vector<std::uint8_t> file_;
-  std::size_t at_ = 0, end_ = 0;
+  std::size_t at_ = 0, end_ = 0, begin_ = 0;       // begin_: of the ticks
   TapeHeader header_;
   std::uint64_t ticks_ = 0, read_ = 0, controller_hash_ = 0;
   std::uint64_t last_us_ = 0;

@@ -1,5 +1,6 @@
 #include "sim/trace.h"
 
+#include <algorithm>
 #include <charconv>
 #include <cmath>
 #include <fstream>
@@ -65,10 +66,11 @@ std::string csv_field(std::string_view text) {
 
 namespace {
 
-std::string whole_file(const std::filesystem::path& file) {
+// The file, or its first bytes.
+std::string text_of(const std::filesystem::path& file, std::uintmax_t bytes) {
   std::ifstream stream(file, std::ios::binary | std::ios::ate);
   if (!stream) throw InputError({file.string(), 0, 0}, "no such file", "a file of a run");
-  std::string text(static_cast<std::size_t>(stream.tellg()), '\0');
+  std::string text(static_cast<std::size_t>(std::min<std::uintmax_t>(static_cast<std::uintmax_t>(stream.tellg()), bytes)), '\0');
   stream.seekg(0);
   stream.read(text.data(), static_cast<std::streamsize>(text.size()));
   return text;
@@ -103,8 +105,13 @@ std::vector<std::string> record(const std::string& text, std::size_t& at, std::v
 
 }  // namespace
 
-CsvTable read_csv(const std::filesystem::path& file) {
-  const std::string text = whole_file(file);
+void EventWriter::take(const std::filesystem::path& file, std::uint64_t bytes) {
+  const std::string text = text_of(file, bytes);
+  file_.write(std::string_view(text).substr(static_cast<std::size_t>(std::min<std::uint64_t>(file_.bytes(), text.size()))));
+}
+
+CsvTable read_csv(const std::filesystem::path& file, std::uintmax_t bytes) {
+  const std::string text = text_of(file, bytes);
   CsvTable table;
   std::size_t at = text.starts_with("\xef\xbb\xbf") ? 3 : 0;      // a byte order mark
   std::size_t counted = at;
@@ -121,8 +128,9 @@ CsvTable read_csv(const std::filesystem::path& file) {
   return table;
 }
 
-TraceReader::TraceReader(const std::filesystem::path& file) : path_(file), text_(whole_file(file)) {
+TraceReader::TraceReader(const std::filesystem::path& file, std::uintmax_t bytes) : path_(file), text_(text_of(file, bytes)) {
   const std::vector<std::string> header = record(text_, at_);
+  head_bytes_ = at_;
   if (header.front() != "time [s]") throw InputError({path_.string(), 1, 1}, "`" + header.front() + "`", "`time [s]`");
   std::size_t ahead = at_;
   const std::vector<std::string> first = record(text_, ahead);

@@ -34,6 +34,7 @@ class EventWriter {
  public:
   EventWriter(const std::filesystem::path& folder, double period_s);
   void add(const Event& event);
+  void take(const std::filesystem::path& file, std::uint64_t bytes);   // what stands there below the first line
   ResultFile& file() { return file_; }
 
  private:
@@ -51,20 +52,22 @@ struct CsvTable {
   std::vector<int> lines;                    // of each row, 1-based
   std::vector<std::vector<int>> columns;     // where each field begins in its row, 1-based, in bytes
 };
-CsvTable read_csv(const std::filesystem::path& file);
+CsvTable read_csv(const std::filesystem::path& file, std::uintmax_t bytes = UINTMAX_MAX);   // of its first bytes
 
 // A trace as read back, row by row without keeping it: `heat.1.pv [degC]` gives name and unit, the first row the decimals.
 class TraceReader {
  public:
-  explicit TraceReader(const std::filesystem::path& file);
+  explicit TraceReader(const std::filesystem::path& file, std::uintmax_t bytes = UINTMAX_MAX);   // of its first bytes
   const std::vector<Signal>& signals() const { return signals_; }
   // false at the end. row: in the order of signals(); an empty field (nothing finite was there) reads as `empty`.
   bool next(double& time_s, std::span<double> row, double empty = 0.0);
+  std::string_view head() const { return std::string_view(text_).substr(0, head_bytes_); }   // its first line
+  std::string_view rows() const { return std::string_view(text_).substr(head_bytes_); }
 
  private:
   std::filesystem::path path_;
   std::string text_;
-  std::size_t at_ = 0;
+  std::size_t at_ = 0, head_bytes_ = 0;
   int line_ = 1;
   std::vector<Signal> signals_;
 };

@@ -25,7 +25,7 @@ struct Options {
   std::uint64_t seed = 0;
   bool seed_given = false;
   std::string controller = "host";
-  bool json = false, quiet = false;
+  bool json = false, quiet = false, snapshots = false;
 };
 
 ScenarioRun run_of(const Options& options, const fs::path& file, const fs::path& folder, std::chrono::steady_clock::time_point begin) {
@@ -36,6 +36,7 @@ ScenarioRun run_of(const Options& options, const fs::path& file, const fs::path&
   run.patch = options.patch;
   run.from = options.from;
   if (options.seed_given) run.overrides.push_back(fmt::format("seed={}", options.seed));
+  if (options.snapshots) run.overrides.push_back("record.snapshots=yes");
   run.controller.kind = options.controller;
   run.quiet = options.quiet;
   run.begin = begin;
@@ -75,6 +76,8 @@ void add_run(CLI::App& app, Invocation& invocation) {
   verb->add_option("--patch", options->patch, "YAML file of PATH: VALUE, changes as with --set");
   verb->add_option("--from", options->from, "fork a run: its past up to TIME, then this scenario; TIME: 2h30m, 9000s, `segment soak`")
       ->type_name("RUN@TIME");
+  verb->add_flag("--snapshots", options->snapshots,
+                 "keep the state every 10 min and at each segment, so that --from this run replays at most 10 min of its past");
   CLI::Option* seed = verb->add_option("--seed", options->seed, "of everything that is left to chance");
   verb->add_option("--controller", options->controller, "who sits at the controller's end (default: host)")->check(controller_kind());
   verb->add_flag("--json", options->json, "print summary.json (of a folder: its own) instead of the table");

@@ -13,6 +13,7 @@
 #include "sim/clock.h"
 #include "sim/recording.h"
 #include "sim/scenario.h"
+#include "sim/snapshot.h"
 #include "sim/tape.h"
 #include "tools/fork.h"
 
@@ -32,12 +33,25 @@ struct Break {
   ExitCode code = all_hold;
 };
 
-Break advance_to_the_end(sim::Bench& bench, sim::Recorder& recorder, ProgrammeShare& share, Progress& progress,
-                         const ScenarioRun& run) {
+// The state to the file, if it is time. `snapshots` is dropped, and said why, when the controller can't give its state.
+void keep_snapshot(std::unique_ptr<sim::SnapshotWriter>& snapshots, const Course& course, const ScenarioRun& run) {
+  sim::Archive archive;
+  if (save(archive, course)) {
+    snapshots->add(course.bench.ticks(), course.bench.next_s(), archive.bytes());
+    return;
+  }
+  fmt::print(stderr, "saggar: no snapshots: the state of the controller `{}` is out of reach\n", run.controller.kind);
+  snapshots.reset();
+}
+
+Break advance_to_the_end(const Course& course, std::unique_ptr<sim::SnapshotWriter>& snapshots, ProgrammeShare& share,
+                         Progress& progress, const ScenarioRun& run) {
+  sim::Bench& bench = course.bench;
   constexpr std::uint64_t ticks_between_looks = 512;
   try {
     while (bench.advance()) {
-      recorder.on_tick(bench);
+      course.recorder.on_tick(bench);
+      if (snapshots && snapshots->due(bench.ticks(), bench.segment())) keep_snapshot(snapshots, course, run);
       if (interrupt_asked.load(std::memory_order_relaxed)) return {"interrupted", interrupted};
       if ((progress.shown() || run.watch) && bench.ticks() % ticks_between_looks == 0) {
         const double done = share.done(bench.segment(), bench.time_s());
@@ -56,12 +70,13 @@ Break advance_to_the_end(sim::Bench& bench, sim::Recorder& recorder, ProgrammeSh
 }
 
 // The past under the parent's scenario, then the change.
-Break advance_to_the_fork(sim::Bench& bench, sim::Recorder& recorder, const sim::Scenario& scenario, const Fork& fork) {
+Break advance_to_the_fork(const Course& course, const sim::Scenario& scenario, const Fork& fork) {
+  sim::Bench& bench = course.bench;
   const sim::Clock clock{std::int64_t{fork.parent.parameters.period_ms} * 1'000'000};
   const std::uint64_t ticks = clock.ticks(fork.record.at_s);
   try {
     while (bench.ticks() < ticks && bench.advance()) {
-      recorder.on_tick(bench);
+      course.recorder.on_tick(bench);
       if (interrupt_asked.load(std::memory_order_relaxed)) return {"interrupted", interrupted};
     }
   } catch (const sim::EndpointDifference& error) {
@@ -70,7 +85,24 @@ Break advance_to_the_fork(sim::Bench& bench, sim::Recorder& recorder, const sim:
     return {error.what(), run_broke};
   }
   bench = sim::Bench(scenario, std::move(bench));
+  course.recorder.fork(scenario, fork.record);
   return {};
+}
+
+// Until the fork the run is what it was, but for what is kept of it.
+sim::Scenario past_of(const Fork& fork, const sim::Scenario& scenario) {
+  sim::Scenario past = fork.parent;
+  past.record = scenario.record;
+  return past;
+}
+
+Break go_to_the_fork(Fork& fork, const sim::Scenario& scenario, const Course& course, bool quiet) {
+  go_to_snapshot(fork, scenario, course);
+  if (!fork.from_start_because.empty())
+    fmt::print(stderr, "saggar: the past is computed from its start, not from a snapshot: {}\n", fork.from_start_because);
+  else if (!quiet && fork.snapshot)
+    fmt::print(stderr, "saggar: the past is computed from the snapshot at {}\n", duration_text(fork.record.replayed_from_s));
+  return advance_to_the_fork(course, scenario, fork);
 }
 
 sim::TapeHeader tape_header(const sim::Scenario& scenario, const sim::Bench& bench, const std::string& controller) {
@@ -86,9 +118,10 @@ sim::TapeHeader tape_header(const sim::Scenario& scenario, const sim::Bench& ben
 }
 
 std::string margin_text(const sim::ExpectationResult& result) {
-  if (!result.judged) return "never judged: " + result.unjudged;
-  const std::string at = fmt::format("at {}", duration_text(result.at_s));
-  if (result.unit == "1" && std::abs(result.margin) == 1.0) return result.pass ? "" : at;
+  const std::string from = result.judged_from_s < 0.0 ? "" : fmt::format("; new, judged from {} on", duration_text(result.judged_from_s));
+  if (!result.judged) return "never judged: " + result.unjudged + from;
+  const std::string at = fmt::format("at {}{}", duration_text(result.at_s), from);
+  if (result.unit == "1" && std::abs(result.margin) == 1.0) return result.pass ? from.empty() ? from : from.substr(2) : at;
   const std::string unit = result.unit == "1" ? "" : " " + result.unit;
   return fmt::format("{:.4g}{} {}, {}", std::abs(result.margin), unit, result.pass ? "to spare" : "too far", at);
 }
@@ -120,8 +153,7 @@ ScenarioResult perform(const ScenarioRun& run) {
   sim::Bench bench(fork ? fork->parent : scenario, std::move(core));
   const double period_s = scenario.parameters.period_ms * 1e-3;
   const sim::SignalTable table(scenario.parameters.zones);
-  sim::Recorder recorder(scenario, table, result.folder, period_s, run.controller.kind);
-  if (fork) recorder.set_fork(fork->record);
+  sim::Recorder recorder(fork ? past_of(*fork, scenario) : scenario, table, result.folder, period_s, run.controller.kind);
   std::unique_ptr<sim::TapeWriter> tape;
   if (scenario.record.tape) {
     tape = std::make_unique<sim::TapeWriter>(result.folder / "tape", tape_header(scenario, bench, run.controller.kind));
@@ -130,10 +162,17 @@ ScenarioResult perform(const ScenarioRun& run) {
 
   ProgrammeShare share(scenario);
   Progress progress(scenario.name, run.quiet, run.begin);
+  const Course course{bench, recorder, tape.get()};
   Break broken;
-  if (fork) broken = advance_to_the_fork(bench, recorder, scenario, *fork);
-  if (broken.code == all_hold) broken = advance_to_the_end(bench, recorder, share, progress, run);
+  if (fork) broken = go_to_the_fork(*fork, scenario, course, run.quiet);
+  std::unique_ptr<sim::SnapshotWriter> snapshots;
+  if (scenario.record.snapshots && broken.code == all_hold) {
+    snapshots = std::make_unique<sim::SnapshotWriter>(result.folder, recorder.resolved_yaml(), period_s);
+    if (fork) keep_snapshot(snapshots, course, run);
+  }
+  if (broken.code == all_hold) broken = advance_to_the_end(course, snapshots, share, progress, run);
   progress.clear();
+  if (snapshots) snapshots->finish();
 
   if (tape) tape->finish(bench.controller_hash());
   sim::Ending ending;

@@ -1,6 +1,9 @@
 // A bench restored from what it was at some tick, beside the one that went on: the same to the bit up to the end, from a great many
 // instants of a run in which every part has something to lose. A member that a `visit` leaves out shows here.
 #include <algorithm>
+#include <filesystem>
+#include <fstream>
+#include <iterator>
 #include <memory>
 #include <utility>
 
@@ -9,6 +12,9 @@
 #include "sim/archive.h"
 #include "sim/expectations.h"
 #include "sim/faults.h"
+#include "sim/moment_clip.h"
+#include "sim/recording.h"
+#include "sim/snapshot.h"
 #include "tests/sim/short_run.h"
 
 using sim_test::endpoint;
@@ -237,4 +243,218 @@ TEST(Snapshot, of_another_scenario_is_refused) {
   refused(more, bytes);
   refused(scenario, std::span(bytes).first(bytes.size() - 9));
   refused(scenario, std::span(bytes).subspan(1));
+}
+
+namespace {
+
+using Bytes = std::vector<std::uint8_t>;
+namespace fs = std::filesystem;
+
+Bytes bytes_of(const sim::Archive& archive) { return {archive.bytes().begin(), archive.bytes().end()}; }
+
+std::string content(const fs::path& file) {
+  std::ifstream stream(file, std::ios::binary);
+  return {std::istreambuf_iterator<char>(stream), std::istreambuf_iterator<char>()};
+}
+
+fs::path fresh_folder(const char* name) {
+  const fs::path folder = fs::path(testing::TempDir()) / name;
+  fs::remove_all(folder);
+  fs::create_directories(folder);
+  return folder;
+}
+
+// A bench and what records it, to their files.
+struct RecordedCourse {
+  sim::Bench bench;
+  sim::Recorder recorder;
+  RecordedCourse(const sim::Scenario& scenario, const fs::path& folder)
+      : bench(scenario, endpoint("host")), recorder(scenario, bench.table(), folder, 0.1) {}
+  bool advance() {
+    if (!bench.advance()) return false;
+    recorder.on_tick(bench);
+    return true;
+  }
+  sim::Summary finish() {
+    sim::Ending ending;
+    ending.begin = std::chrono::steady_clock::now();
+    ending.line = bench.line();
+    ending.controller_hash = bench.controller_hash();
+    ending.trace_hash = bench.trace_hash();
+    return recorder.finish(ending);
+  }
+};
+
+std::string without_wall(const fs::path& summary) {
+  std::string kept, line;
+  std::ifstream stream(summary);
+  while (std::getline(stream, line))
+    if (line.find("\"wall_s\"") == std::string::npos && line.find("\"speed\"") == std::string::npos) kept += line + "\n";
+  return kept;
+}
+
+// A file of three states, as it is written and as it can be spoilt.
+struct SnapshotFile {
+  fs::path folder = fresh_folder("snapshots_alone"), path = folder / "snapshots";
+  std::vector<Bytes> states{Bytes(64, 0), Bytes(45, 7), Bytes{}};
+  SnapshotFile() {
+    for (std::uint8_t i = 0; i < 200; ++i) states[2].push_back(i / 40 % 2 == 0 ? i : 0);
+    sim::SnapshotWriter writer(folder, "the run", 0.1);
+    for (std::uint64_t i = 0; i < 3; ++i) writer.add(100 * (i + 1), 10.0 * static_cast<double>(i + 1), states[i]);
+    writer.finish();
+  }
+  void rewrite(const std::string& bytes) const { std::ofstream(path, std::ios::binary) << bytes; }
+  std::string refusal(const std::string& run = "the run") const {
+    try {
+      sim::nearest_snapshot(path, run, 1000);
+    } catch (const sim::SnapshotError& error) {
+      return error.what();
+    }
+    return "";
+  }
+};
+
+}  // namespace
+
+TEST(Snapshot, of_a_recorder_leads_to_the_same_files) {
+  sim::Scenario scenario = eventful_run();
+  scenario.expectations = judged();
+  scenario.expectations.push_back(expectation(sim::ExpectationSource::Form::eventually, "plant.gas.gauge > 20 kPa"));   // never
+  const fs::path whole = fresh_folder("snapshot_whole"), part = fresh_folder("snapshot_part");
+  std::vector<std::pair<std::uint64_t, Bytes>> states;
+  {
+    RecordedCourse course(scenario, whole);
+    do {
+      if (course.bench.ticks() % 53 != 0) continue;
+      sim::Archive archive;
+      ASSERT_TRUE(course.bench.visit(archive));
+      course.recorder.save(archive);
+      states.emplace_back(course.bench.ticks(), bytes_of(archive));
+    } while (course.advance());
+    course.finish();
+  }
+  ASSERT_GT(states.size(), 20u);
+  for (const auto& [tick, bytes] : states) {
+    RecordedCourse course(scenario, part);
+    sim::Archive archive(bytes);
+    ASSERT_TRUE(course.bench.visit(archive));
+    course.recorder.restore(archive, whole);
+    ASSERT_TRUE(archive.at_end());
+    while (course.advance()) {
+    }
+    course.finish();
+    for (const char* file : {"trace.csv", "events.csv", "moments.csv", "junit.xml", "resolved.yaml", "report.html"})
+      ASSERT_EQ(content(whole / file), content(part / file)) << file << " from tick " << tick;
+    ASSERT_EQ(without_wall(whole / "summary.json"), without_wall(part / "summary.json")) << "from tick " << tick;
+  }
+}
+
+TEST(Snapshot, beside_another_trace_is_refused) {
+  const sim::Scenario scenario = sim_test::short_run(30.0);
+  const fs::path whole = fresh_folder("snapshot_whole"), part = fresh_folder("snapshot_part");
+  sim::Archive archive;
+  {
+    RecordedCourse course(scenario, whole);
+    for (int tick = 0; tick < 200; ++tick) course.advance();
+    course.bench.visit(archive);
+    course.recorder.save(archive);
+    while (course.advance()) {
+    }
+    course.finish();
+  }
+  const auto refused = [&](const char* file, const std::string& text) {
+    const std::string before = content(whole / file);
+    std::ofstream(whole / file, std::ios::binary) << text;
+    RecordedCourse course(scenario, part);
+    sim::Archive from(archive.bytes());
+    course.bench.visit(from);
+    EXPECT_THROW(course.recorder.restore(from, whole), sim::InputError) << file;
+    std::ofstream(whole / file, std::ios::binary) << before;
+  };
+  const std::string trace = content(whole / "trace.csv"), events = content(whole / "events.csv");
+  refused("trace.csv", trace.substr(0, trace.size() / 4));
+  refused("trace.csv", "time [s],something [K]\r\n0.0,1\r\n");
+  refused("events.csv", events.substr(0, events.find('\n') + 1));
+}
+
+TEST(Snapshot, nearest_is_the_last_one_not_after_the_tick) {
+  const SnapshotFile file;
+  EXPECT_FALSE(sim::nearest_snapshot(file.path, "the run", 99).has_value());
+  for (const auto& [tick, index] : std::vector<std::pair<std::uint64_t, std::size_t>>{{100, 0}, {199, 0}, {200, 1}, {300, 2}, {9999, 2}}) {
+    const auto found = sim::nearest_snapshot(file.path, "the run", tick);
+    ASSERT_TRUE(found.has_value());
+    EXPECT_EQ(found->ticks, 100 * (index + 1));
+    EXPECT_EQ(found->time_s, 10.0 * static_cast<double>(index + 1));
+    EXPECT_EQ(found->state, file.states[index]);
+  }
+}
+
+TEST(Snapshot, spoilt_anywhere_is_refused) {
+  const SnapshotFile file;
+  const std::string whole = content(file.path);
+  ASSERT_EQ(file.refusal(), "");
+  for (std::size_t at = 0; at < whole.size(); ++at) {
+    std::string spoilt = whole;
+    spoilt[at] = static_cast<char>(spoilt[at] ^ (at % 2 == 0 ? 1 : 64));
+    file.rewrite(spoilt);
+    ASSERT_NE(file.refusal(), "") << "byte " << at;
+    file.rewrite(whole.substr(0, at));
+    ASSERT_NE(file.refusal(), "") << "cut to " << at << " bytes";
+  }
+  file.rewrite(whole + "x");
+  EXPECT_NE(file.refusal(), "");
+  file.rewrite(whole);
+  EXPECT_NE(file.refusal("another run").find("is of another run"), std::string::npos);
+  file.rewrite("time [s],heat.1.pv [degC]\n");
+  EXPECT_NE(file.refusal().find("is no file of snapshots"), std::string::npos);
+  fs::remove(file.path);
+  EXPECT_NE(file.refusal().find("can't be read"), std::string::npos);
+}
+
+TEST(Snapshot, is_due_every_ten_minutes_and_at_segments_a_minute_apart) {
+  sim::SnapshotWriter writer(fresh_folder("snapshots_due"), "the run", 0.1);
+  std::vector<std::uint64_t> taken;
+  for (std::uint64_t tick = 1; tick <= 25000; ++tick) {
+    const int segment = tick < 1000 ? -1 : tick < 1200 ? 0 : tick < 1300 ? 1 : tick < 9000 ? 2 : 3;
+    if (!writer.due(tick, segment)) continue;
+    writer.add(tick, 0.1 * static_cast<double>(tick), Bytes(8, 1));
+    taken.push_back(tick);
+  }
+  EXPECT_EQ(taken, (std::vector<std::uint64_t>{1000, 1600, 6000, 9000, 12000, 18000, 24000}));
+}
+
+TEST(Fork, of_other_expectations_judges_them_from_the_fork_on) {
+  using Form = sim::ExpectationSource::Form;
+  sim::Scenario before = sim_test::short_run(40.0);
+  before.expectations = {expectation(Form::always, "plant.gas.gauge < 5 kPa"), expectation(Form::always, "elapsed() < 30 s")};
+  sim::Scenario after = before;
+  after.expectations[1].predicate = "elapsed() < 25 s";                       // changed: 20 s are left of the run
+  after.expectations.push_back(expectation(Form::never, "plant.gas.pressure > 90 kPa"));   // true in the past only
+  after.expectations.push_back(expectation(Form::always, "elapsed() < 10 s"));
+  after.expectations.back().from_s = 5.0;                                     // its window opened before the fork
+  after.expectations.push_back(expectation(Form::at_opening, "plant.gas.pressure < 90 kPa"));
+  const fs::path folder = fresh_folder("fork_expectations");
+  RecordedCourse course(before, folder);
+  while (course.bench.ticks() < 200) course.advance();
+  course.bench = sim::Bench(after, std::move(course.bench));
+  course.recorder.fork(after, {"whole", 0, 20.0, 0.0});
+  while (course.advance()) {
+  }
+  const sim::Summary summary = course.finish();
+  ASSERT_EQ(summary.expectations.size(), 5u);
+  EXPECT_EQ(summary.expectations[0].judged_from_s, -1.0);
+  EXPECT_EQ(summary.expectations[0].ticks, 400u);
+  for (std::size_t i = 1; i < 5; ++i) EXPECT_EQ(summary.expectations[i].judged_from_s, 20.0) << i;
+  EXPECT_EQ(summary.expectations[1].ticks, 200u);
+  EXPECT_TRUE(summary.expectations[1].pass);
+  EXPECT_TRUE(summary.expectations[2].pass);
+  EXPECT_NEAR(summary.expectations[3].failed_s, 30.0, 1e-6);                  // 10 s from the fork, not from 5 s
+  EXPECT_TRUE(summary.expectations[4].pass);
+  EXPECT_NEAR(summary.expectations[4].at_s, 20.0, 1e-6);
+  EXPECT_NE(content(folder / "report.html").find("New in this fork: judged from"), std::string::npos);
+  for (const sim::MomentClip& clip : sim::read_moments(folder / "moments.csv"))
+    EXPECT_TRUE(clip.expectation == before.expectations[0].name || clip.time_s.front() >= 20.0) << clip.expectation;
+  const sim::Summary read = sim::read_summary(folder / "summary.json");
+  EXPECT_EQ(read.expectations[3].judged_from_s, 20.0);
+  EXPECT_EQ(read.fork.at_s, 20.0);
 }

@@ -59,9 +59,74 @@ class Forks(unittest.TestCase):
             for time in times:
                 fork = self.run_to("fork", *SHORT, "--from", f"{whole}@{time}", scenario=scenario)
                 self.assert_same_run(whole, fork)
-        record = json.loads((fork / "summary.json").read_text())["fork"]
         whole_hash = json.loads((whole / "summary.json").read_text())["hash"]["trace"]
-        self.assertEqual(record, {"run": "whole", "hash_trace": whole_hash, "at_s": 1199.9})
+        self.assertEqual(self.record_of(fork), {"run": "whole", "hash_trace": whole_hash, "at_s": 1199.9, "replayed_from_s": 0.0})
+
+    def record_of(self, fork):
+        return json.loads((fork / "summary.json").read_text())["fork"]
+
+    def test_fork_from_a_snapshot_is_the_whole_run(self):
+        for scenario, segment in ((DEMO, "second evacuation"), (FAULTY, "purge")):
+            whole = self.run_to("whole", *SHORT, "--snapshots", scenario=scenario)
+            for time in ("7m31s", f"segment {segment}", "15m", "19m59.9s"):
+                fork = self.run_to("fork", *SHORT, "--snapshots", "--from", f"{whole}@{time}", scenario=scenario)
+                self.assert_same_run(whole, fork)
+                record = self.record_of(fork)
+                self.assertGreater(record["replayed_from_s"], 0.0)
+                self.assertLessEqual(record["at_s"] - record["replayed_from_s"], 600.0)   # as promised: at most 10 min
+        again = self.run_to("again", *SHORT, "--snapshots", "--from", f"{fork}@19m59.9s", scenario=FAULTY)   # a fork of a fork
+        self.assertEqual(self.record_of(again)["replayed_from_s"], 1199.9)
+        self.assertEqual((whole / "trace.csv").read_bytes(), (again / "trace.csv").read_bytes())
+        self.run_to("early", *SHORT, "--from", f"{fork}@15m", scenario=FAULTY, code=2)
+        self.assertIn("itself a fork", self.said)
+        plain = self.run_to("plain", *SHORT, "--from", f"{whole}@15m", scenario=FAULTY)   # keeping none changes nothing else
+        self.assertEqual(without_time(whole), without_time(plain))
+        self.assertEqual((whole / "events.csv").read_bytes(), (plain / "events.csv").read_bytes())
+
+    def test_changed_fork_is_the_same_from_a_snapshot_as_from_the_start(self):
+        hour = ["--set", "run.at_most=40 min", "--set", "run.until_programme_ends=no"]
+        whole = self.run_to("whole", *hour, "--snapshots")
+        patch = self.place / "patch.yaml"
+        patch.write_text("controller.pressure.gain: 6e-4 1/Pa\nfaults: [{at: 30 min, emergency_stop: {}, for: 1 min}]\n"
+                         "expectations: [{name: new, always: 'plant.gas.gauge < 50 kPa'}]\n")
+        change = [*hour, "--patch", patch, "--from", f"{whole}@20m5s"]
+        near = self.run_to("near", *change)
+        self.assertGreater(self.record_of(near)["replayed_from_s"], 600.0)
+        (whole / "snapshots").unlink()
+        far = self.run_to("far", *change)
+        self.assertEqual(self.record_of(far)["replayed_from_s"], 0.0)
+        self.assertEqual({file.name for file in near.iterdir()}, {file.name for file in far.iterdir()})
+        for name in ("trace.csv", "events.csv", "moments.csv", "tape", "junit.xml", "resolved.yaml"):
+            self.assertEqual((near / name).read_bytes(), (far / name).read_bytes(), name)
+        self.assertEqual(without_time(near), without_time(far))
+        self.assertEqual([one.get("judged_from_s") for one in without_time(near)["expectations"]], [1205.0])
+        self.assertEqual(saggar("replay", near, "--quiet").returncode, 0)
+        shown = saggar("run", DEMO, *change, "--out", self.place / "near")
+        self.assertIn("new, judged from 20 min 05 s on", shown.stdout)
+
+    def test_snapshots_that_do_not_serve(self):
+        whole = self.run_to("whole", *SHORT, "--snapshots")
+        fork = ["--from", f"{whole}@15m"]
+        self.run_to("every", *SHORT, *fork, "--set", "record.every=2 s")
+        self.assertIn("computed from its start, not from a snapshot: record.every", self.said)
+        self.assertEqual(self.record_of(self.place / "every")["replayed_from_s"], 0.0)
+        (whole / "tape").rename(whole / "elsewhere")
+        self.run_to("tape", *SHORT, *fork)
+        self.assertIn("not from a snapshot: the run has no tape", self.said)
+        (whole / "elsewhere").rename(whole / "tape")
+        bytes_before = (whole / "snapshots").read_bytes()
+        spoilt = bytearray(bytes_before)
+        spoilt[len(spoilt) // 2] ^= 4
+        for name, content, words in (("damaged", spoilt, "is damaged"), ("cut", bytes_before[:-40], "is cut short"),
+                                     ("other", b"time [s],heat.1.pv [degC]\n", "is no file of snapshots")):
+            (whole / "snapshots").write_bytes(content)
+            self.run_to(name, *SHORT, *fork, code=2)
+            self.assertIn(words, self.said)
+        (whole / "snapshots").write_bytes(bytes_before)
+        resolved = (whole / "resolved.yaml").read_text()
+        (whole / "resolved.yaml").write_text(resolved.replace("seed: 1\n", "seed: 2\n"))
+        self.run_to("resolved", *SHORT, "--seed", "2", *fork, code=2)
+        self.assertIn("is of another run", self.said)
 
     def test_change_shows_after_the_fork_and_replays(self):
         hour = ["--set", "run.at_most=90 min", "--set", "run.until_programme_ends=no"]
