@@ -79,6 +79,25 @@ sim::Scenario eventful_run() {
   return scenario;
 }
 
+// A controller that loses power and boots, a store that is slow while it learns a step of its journal, readings that go missing.
+sim::Scenario powerless_run() {
+  sim::Scenario scenario = sim_test::short_run(60.0);
+  const auto plant = [&](const char* kind, double at_s, double for_s, std::vector<double> first = {}) {
+    sim::FaultSource source = fault(kind, std::move(first), at_s, for_s);
+    const auto parameters = sim::find_fault(kind)->parameters;
+    for (std::size_t i = source.values.size(); i < parameters.size(); ++i) source.values.push_back(parameters[i].preset);
+    scenario.faults.push_back(source);
+  };
+  plant("store_slow", 2.0, 30.0, {3.0});
+  plant("supervisory_silent", 8.0, 3.0);
+  plant("controller_power_lost", 15.0, 4.0);
+  plant("supervisory_corrupt", 25.0, 5.0);
+  plant("controller_watchdog_reset", 33.0, -1.0);
+  plant("power_lost", 42.0, 2.0);
+  plant("store_write_lost", 50.0, 5.0);
+  return scenario;
+}
+
 // What a bench and its judges say from some tick on.
 struct Told {
   sim_test::Hashes hashes;
@@ -203,6 +222,14 @@ TEST(Snapshot, restored_anywhere_goes_on_as_if_nothing_had_been) {
   EXPECT_EQ(count("the programme has ended"), 1);
   EXPECT_TRUE(std::any_of(whole.events.begin(), whole.events.end(), [](const auto& e) { return e.find("trips") != std::string::npos; }));
   go_on_from_everywhere(scenario, 7, [] { return endpoint("host"); });
+}
+
+TEST(Snapshot, restored_without_power_goes_on_as_if_nothing_had_been) {
+  const sim::Scenario scenario = powerless_run();
+  Course course(scenario, endpoint("host"));
+  const Told whole = course.finish();
+  EXPECT_GE(std::count_if(whole.events.begin(), whole.events.end(), [](const auto& e) { return e.find("starts") != std::string::npos; }), 3);
+  go_on_from_everywhere(scenario, 3, [] { return endpoint("host"); });
 }
 
 TEST(Snapshot, counts_on_while_the_controller_is_silent) {
