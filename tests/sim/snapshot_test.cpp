@@ -76,6 +76,8 @@ sim::Scenario eventful_run() {
   resume.when.condition = "held_for(programme.state == held) > 15 s";
   scenario.actions = {action(fw::Command::start, "start", 1.0), hold, resume, action(fw::Command::start, "start again", 30.0),
                       action(fw::Command::stop, "stop", 170.0)};
+  scenario.actions[3].when.every_s = 9.0;
+  scenario.actions[3].when.times = 4;
   return scenario;
 }
 
@@ -95,6 +97,8 @@ sim::Scenario powerless_run() {
   plant("controller_watchdog_reset", 33.0, -1.0);
   plant("power_lost", 42.0, 2.0);
   plant("store_write_lost", 50.0, 5.0);
+  plant("sensor_offset", 5.0, 50.0, {7.0, 100.0});
+  scenario.faults.back().chance = {0.2, 0.5, 8.0};          // comes by chance, over itself too
   return scenario;
 }
 
@@ -218,7 +222,7 @@ TEST(Snapshot, restored_anywhere_goes_on_as_if_nothing_had_been) {
   };
   EXPECT_EQ(count("acceptedhold"), 1);     // the run has in it what is to be lost
   EXPECT_EQ(count("acceptedresume"), 1);
-  EXPECT_EQ(count("refusedstart again: not in this state"), 1);
+  EXPECT_EQ(count("refusedstart again: not in this state"), 4);
   EXPECT_EQ(count("the programme has ended"), 1);
   EXPECT_TRUE(std::any_of(whole.events.begin(), whole.events.end(), [](const auto& e) { return e.find("trips") != std::string::npos; }));
   go_on_from_everywhere(scenario, 7, [] { return endpoint("host"); });
