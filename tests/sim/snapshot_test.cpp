@@ -232,7 +232,8 @@ TEST(Snapshot, restored_without_power_goes_on_as_if_nothing_had_been) {
   const sim::Scenario scenario = powerless_run();
   Course course(scenario, endpoint("host"));
   const Told whole = course.finish();
-  EXPECT_GE(std::count_if(whole.events.begin(), whole.events.end(), [](const auto& e) { return e.find("starts") != std::string::npos; }), 3);
+  const auto starts = [](const std::string& event) { return event.find("starts") != std::string::npos; };
+  EXPECT_GE(std::count_if(whole.events.begin(), whole.events.end(), starts), 3);
   go_on_from_everywhere(scenario, 3, [] { return endpoint("host"); });
 }
 
