@@ -8,6 +8,7 @@
 #include <utility>
 
 #include <gtest/gtest.h>
+#include <unistd.h>
 
 #include "sim/archive.h"
 #include "sim/expectations.h"
@@ -290,7 +291,7 @@ std::string content(const fs::path& file) {
 }
 
 fs::path fresh_folder(const char* name) {
-  const fs::path folder = fs::path(testing::TempDir()) / name;
+  const fs::path folder = fs::path(testing::TempDir()) / (std::string(name) + "_" + std::to_string(getpid()));   // tests run side by side
   fs::remove_all(folder);
   fs::create_directories(folder);
   return folder;
