@@ -75,7 +75,7 @@ int replay(const Options& options, std::chrono::steady_clock::time_point begin) 
 
 void add_replay(CLI::App& app, Invocation& invocation) {
   auto options = std::make_shared<Options>();
-  CLI::App* verb = app.add_subcommand("replay", "repeat a tape; name the first tick and register that differ");
+  CLI::App* verb = app.add_subcommand("replay", "repeat a tape; name the first tick and register or signal of the core that differ");
   verb->add_option("RUN", options->run, "folder of a run, or its tape")->required();
   verb->add_option("--controller", options->controller, "who repeats it (default: host)")->check(controller_kind());
   verb->add_flag("--quiet", options->quiet, "no progress");
