@@ -493,8 +493,10 @@ std::vector<std::size_t> Expectations::take_over(const Expectations& past, doubl
     items_[i] = before.items_[other];
     predicates_[i] = before.predicates_[other];
     take_condition(rules_[i].condition, before.rules_[other].condition);
-    take_condition(rules_[i].after, before.rules_[other].after);
-    take_condition(rules_[i].until, before.rules_[other].until);
+    for (std::size_t kind = 0; kind < 2; ++kind) {   // a truth, an event
+      take_condition(rules_[i].after[kind], before.rules_[other].after[kind]);
+      take_condition(rules_[i].until[kind], before.rules_[other].until[kind]);
+    }
   }
   ticks_ = before.ticks_;
   last_s_ = before.last_s_;     // segment_ is left as it is: the next tick looks at every window

@@ -95,7 +95,7 @@ void TemporalFormula::Ring::visit(Archive& archive) {
 }
 
 void TemporalFormula::Node::visit(Archive& archive) {
-  archive(count, next, waiting[0], waiting[1], wedge, begin, middle, back);
+  archive(count, next, waiting[0], waiting[1], wedge, begin, middle, back, cut);
   archive.check(begin <= middle && middle <= count && count - begin <= pairs.size() + (kind == Kind::until ? 0 : count), "another window");
   if (kind != Kind::until) return;
   for (std::size_t tick = begin; tick < count; ++tick) archive(pairs[tick % pairs.size()]);

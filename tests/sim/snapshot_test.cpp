@@ -129,7 +129,7 @@ struct Course {
       error = broken.what();
       return false;
     }
-    expectations.tick(bench.frame(), bench.time_s(), bench.segment());
+    expectations.tick(bench.frame(), bench.time_s(), bench.segment(), bench.events());
     for (const sim::Event& event : bench.events()) events.push_back(std::to_string(event.time_s) + event.kind + event.text);
     for (const std::uint16_t index : expectations.violated())
       events.push_back(std::to_string(bench.time_s()) + expectations.name(index));
