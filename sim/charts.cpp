@@ -4,6 +4,10 @@
 #include <cmath>
 #include <utility>
 
+#include <fmt/format.h>
+
+#include "sim/page.h"
+
 namespace sim {
 
 namespace {
@@ -70,6 +74,24 @@ std::vector<Chart> charts_of(const SignalTable& table) {
     if (!chart.lines.empty()) charts.push_back(std::move(chart));
   }
   return charts;
+}
+
+Chart shown_chart(Chart chart, const ShownUnit& seen, std::string_view quantity) {
+  if (seen.same) return chart;
+  if (seen.offset != 0.0) {                  // what may be below nothing has no logarithm
+    chart.logarithmic = false;
+    chart.low = chart.high = 0.0;
+  }
+  chart.low *= seen.factor;
+  chart.high *= seen.factor;
+  chart.axis = fmt::format("{}{} (recorded in {})", seen.text, chart.logarithmic ? ", logarithmic" : "", quantity);
+  return chart;
+}
+
+std::string recorded_json(const ShownUnit& seen, std::string_view quantity, int decimals) {
+  if (seen.same) return "";
+  return fmt::format(",\"recorded\":{{\"factor\":{},\"offset\":{},\"unit\":{},\"decimals\":{}}}", seen.factor, seen.offset,
+                     json_text(quantity), decimals);
 }
 
 ChartData::ChartData(const SignalTable& table, double every_s) : charts_(charts_of(table)), width_s_(every_s) {

@@ -5,8 +5,10 @@
 #include <cstdint>
 #include <span>
 #include <string>
+#include <string_view>
 #include <vector>
 
+#include "sim/display_units.h"
 #include "sim/signals.h"
 
 namespace sim {
@@ -28,6 +30,11 @@ struct Chart {
   double low = 0.0, high = 0.0;  // of a logarithmic axis: what is shown lies between; equal: as the data say
   std::vector<ChartLine> lines;
 };
+
+// The chart with its axis in the unit in which its lines, recorded in `quantity`, are seen.
+Chart shown_chart(Chart chart, const ShownUnit& seen, std::string_view quantity);
+// For the page's script, at the end of a line's object: how to come back to the recorded value. Empty where it is the one drawn.
+std::string recorded_json(const ShownUnit& seen, std::string_view quantity, int decimals);
 
 // The charts of a report, those of their lines that the table has.
 std::vector<Chart> charts_of(const SignalTable& table);

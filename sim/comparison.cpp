@@ -199,15 +199,31 @@ std::string number(double value, int decimals) {
 
 std::string depth_text(double depth) { return std::isfinite(depth) ? fmt::format("{:.2f}", depth) : "without end"; }
 
-std::string deviation_text(const SignalComparison& one, const Deviation& at) {
-  const std::string unit = one.signal.unit == "1" ? "" : " " + one.signal.unit;
-  return fmt::format("{} at {} ({:.1f} s): {}{}, baseline {}{}; {} times the tube", one.signal.name, clock(at.time_s), at.time_s,
-                     number(at.run, one.signal.decimals), unit, number(at.baseline, one.signal.decimals), unit, depth_text(at.depth));
+std::string value_text(double value, const Signal& signal, const DisplayUnits& units) {
+  return shown_fixed(value, signal.decimals, signal.quantity, units);
 }
 
-std::string margin_text(const std::optional<ExpectationResult>& one) {
+// Without the unit, which stands in a column of its own where a unit is chosen.
+std::string cell_text(double value, const Signal& signal, const DisplayUnits& units) {
+  const ShownUnit seen = shown_unit(signal.quantity, units);
+  const std::string own = number(value, signal.decimals);
+  return seen.same || !std::isfinite(value) ? own : fmt::format("{} ({})", number(seen.number(value), seen.decimals(signal.decimals)), own);
+}
+
+std::string unit_cell(const Signal& signal, const DisplayUnits& units) {
+  const ShownUnit seen = shown_unit(signal.quantity, units);
+  return seen.same ? seen.text : fmt::format("{} ({})", seen.text, signal.quantity);
+}
+
+std::string deviation_text(const SignalComparison& one, const Deviation& at, const DisplayUnits& units) {
+  return fmt::format("{} at {} ({:.1f} s): {}, baseline {}; {} times the tube", one.signal.name, clock(at.time_s), at.time_s,
+                     value_text(at.run, one.signal, units), value_text(at.baseline, one.signal, units), depth_text(at.depth));
+}
+
+std::string margin_text(const std::optional<ExpectationResult>& one, const DisplayUnits& units) {
   if (!one) return "not there";
-  return std::string(one->pass ? "pass" : "fail") + (one->judged ? fmt::format(" {:.4g}", one->margin) : " (never judged)");
+  const std::string verdict = one->pass ? "pass " : "fail ";
+  return verdict + (one->judged ? shown_margin(one->margin, one->unit, quantity_in(one->statement, one->unit), units) : "(never judged)");
 }
 
 void add_signals(std::string& text, const Comparison& comparison) {
@@ -216,14 +232,18 @@ void add_signals(std::string& text, const Comparison& comparison) {
     return std::count_if(comparison.signals.begin(), comparison.signals.end(), [&](const auto& one) { return one.state == state; });
   };
   text += fmt::format("signals: {} compared, {} differ\n", count(State::same) + count(State::differs), comparison.deviating.size());
+  const DisplayUnits& units = comparison.display;
+  const bool chosen = units.chosen();
+  const int width = chosen ? 22 : 12;                       // of a value
   if (!comparison.deviating.empty()) {
-    text += fmt::format("  {:<28} {:>10} {:>12} {:>12} {:>10} {:>12}\n", "signal", "first", "run", "baseline", "worst at", "times tube");
+    text += fmt::format("  {:<28} {:>10} {:>{}} {:>{}} {:>10} {:>12}{}\n", "signal", "first", "run", width, "baseline", width, "worst at",
+                        "times tube", chosen ? "  unit" : "");
   }
   for (const std::size_t index : comparison.deviating) {
     const SignalComparison& one = comparison.signals[index];
-    text += fmt::format("  {:<28} {:>10} {:>12} {:>12} {:>10} {:>12}\n", one.signal.name, clock(one.first.time_s),
-                        number(one.first.run, one.signal.decimals), number(one.first.baseline, one.signal.decimals),
-                        clock(one.worst.time_s), depth_text(one.worst.depth));
+    text += fmt::format("  {:<28} {:>10} {:>{}} {:>{}} {:>10} {:>12}{}\n", one.signal.name, clock(one.first.time_s),
+                        cell_text(one.first.run, one.signal, units), width, cell_text(one.first.baseline, one.signal, units), width,
+                        clock(one.worst.time_s), depth_text(one.worst.depth), chosen ? "  " + unit_cell(one.signal, units) : "");
   }
   for (const State side : {State::only_in_run, State::only_in_baseline}) {
     std::string names;
@@ -237,8 +257,8 @@ void add_signals(std::string& text, const Comparison& comparison) {
 void add_moves(std::string& text, const Comparison& comparison) {
   if (!comparison.expectations.empty()) text += "expectations that moved (before -> now):\n";
   for (const ExpectationMove& move : comparison.expectations) {
-    text += fmt::format("  {}{}: {} -> {} {}\n", move.flipped ? "FLIPPED " : move.beyond ? "beyond tolerance: " : "", move.name,
-                        margin_text(move.before), margin_text(move.now), move.unit == "1" ? "" : move.unit);
+    text += fmt::format("  {}{}: {} -> {}\n", move.flipped ? "FLIPPED " : move.beyond ? "beyond tolerance: " : "", move.name,
+                        margin_text(move.before, comparison.display), margin_text(move.now, comparison.display));
   }
   if (!comparison.events.empty()) text += "events:\n";
   for (const EventMove& move : comparison.events) {
@@ -252,9 +272,10 @@ void add_moves(std::string& text, const Comparison& comparison) {
   }
   if (!comparison.totals.empty()) text += "totals that moved (before -> now):\n";
   for (const TotalMove& move : comparison.totals) {
-    text += fmt::format("  {}{}: {} -> {} {}\n", move.beyond ? "beyond tolerance: " : "", move.before.name,
-                        number(move.before.value, move.before.decimals), number(move.now.value, move.before.decimals),
-                        move.before.unit == "1" ? "" : move.before.unit);
+    const std::string unit = quantity_named(move.before.name, move.before.unit);
+    text += fmt::format("  {}{}: {} -> {}\n", move.beyond ? "beyond tolerance: " : "", move.before.name,
+                        shown_fixed(move.before.value, move.before.decimals, unit, comparison.display),
+                        shown_fixed(move.now.value, move.before.decimals, unit, comparison.display));
   }
 }
 
@@ -369,8 +390,8 @@ std::string comparison_text(const Comparison& comparison) {
   if (!comparison.deviating.empty()) {
     const SignalComparison& first = comparison.signals[comparison.deviating.front()];
     const SignalComparison& worst = comparison.signals[*comparison.worst];
-    text += "first deviation: " + deviation_text(first, first.first) + "\n";
-    text += "worst deviation: " + deviation_text(worst, worst.worst) + "\n";
+    text += "first deviation: " + deviation_text(first, first.first, comparison.display) + "\n";
+    text += "worst deviation: " + deviation_text(worst, worst.worst, comparison.display) + "\n";
   }
   if (comparison.length_differs) {
     text += fmt::format("the run ends at {:.1f} s, the baseline at {:.1f} s\n", comparison.run_end_s, comparison.baseline_end_s);

@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "sim/baseline.h"
+#include "sim/display_units.h"
 #include "sim/tolerance.h"
 
 namespace sim {
@@ -66,6 +67,7 @@ struct Comparison {
   std::string verdict_run, verdict_baseline;
   std::uint64_t controller_hash[2] = {0, 0}, trace_hash[2] = {0, 0};   // run, baseline; they decide nothing
   bool differs = false;
+  DisplayUnits display;                // what people see of it; nothing is compared in these units
 };
 
 // recorded: the baseline comes from a logger: it is compared at its own rows, what it lacks or has gaps in is not, nor are lengths.

@@ -380,6 +380,24 @@ std::string shown_difference(double recorded, std::string_view unit, const Displ
   return both(recorded, difference_of(unit), shown_difference_unit(unit, units), digits);
 }
 
+std::string shown_fixed(double recorded, int decimals, std::string_view unit, const DisplayUnits& units) {
+  if (!std::isfinite(recorded)) return "no value";
+  const ShownUnit seen = shown_unit(unit, units);
+  const std::string own = with_unit(fixed(recorded, decimals), unit);
+  return seen.same ? own : fmt::format("{} ({})", with_unit(fixed(seen.number(recorded), seen.decimals(decimals)), seen.text), own);
+}
+
+std::string shown_margin(double recorded, std::string_view unit, std::string_view quantity, const DisplayUnits& units, bool signed_) {
+  const auto number = [signed_](double value) { return signed_ ? fmt::format("{:+.4g}", value) : fmt::format("{:.4g}", value); };
+  const std::string own = with_unit(number(recorded), unit);
+  try {
+    const ShownUnit seen = shown_difference_unit(quantity, units);
+    return seen.same ? own : fmt::format("{} ({})", with_unit(number(seen.number(recorded)), seen.text), own);
+  } catch (const UnitError&) {
+    return own;                                       // what an expression is made of may have a unit that no file could write
+  }
+}
+
 std::string in_display_units(std::string_view text, const DisplayUnits& units) {
   return units.chosen() ? QuantityScanner(text, units).with_both() : std::string(text);
 }
@@ -398,6 +416,26 @@ std::string display_remark(const DisplayUnits& units) {
   if (exchanged)
     text += "; gauge and absolute pressure lie a barometer of " + si_text(units.barometer_pa, "Pa abs", Digits::written).text + " apart";
   return text;
+}
+
+DisplayUnits display_of(const YamlNode& scenario) {
+  DisplayUnits units;
+  if (const YamlNode* display = scenario.child("display")) read_fields(*display, display_fields(), &units);
+  const auto below = [](const YamlNode* map, const char* key) { return map && map->is_map() ? map->child(key) : nullptr; };
+  const YamlNode* barometer = below(below(scenario.child("furnace"), "surroundings"), "barometer");
+  if (barometer && barometer->is_text()) {
+    try {
+      units.barometer_pa = value_in(barometer->text, unit_of("Pa abs"));
+    } catch (const UnitError& error) {
+      throw InputError(barometer->place, error.found + " for `barometer`", error.expected, error.nearest);
+    }
+  }
+  return units;
+}
+
+DisplayUnits display_of_run(const std::filesystem::path& folder) {
+  const std::filesystem::path file = folder / "resolved.yaml";
+  return std::filesystem::exists(file) ? display_of(read_yaml(file)) : DisplayUnits{};
 }
 
 }  // namespace sim

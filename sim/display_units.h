@@ -15,6 +15,7 @@
 // An SI pressure in a text is in Pa below 1000 Pa, else in kPa.
 #pragma once
 
+#include <filesystem>
 #include <string>
 #include <string_view>
 
@@ -52,11 +53,22 @@ enum class Digits { reading, written };
 std::string shown(double recorded, std::string_view unit, const DisplayUnits& units, Digits digits = Digits::reading);
 std::string shown_difference(double recorded, std::string_view unit, const DisplayUnits& units, Digits digits = Digits::reading);
 
+// A recorded value with so many decimals, as a table has it: "30.2 mmH2O gauge (296.0 Pa gauge)", "296.0 Pa gauge".
+std::string shown_fixed(double recorded, int decimals, std::string_view unit, const DisplayUnits& units);
+// A margin, which is a difference, with four significant digits in each unit: "+52.02 mmH2O diff (510.1 Pa)". quantity: of the
+// signal, as quantity_in (signals.h) tells it. signed_: with its sign also where it is positive.
+std::string shown_margin(double recorded, std::string_view unit, std::string_view quantity, const DisplayUnits& units,
+                         bool signed_ = false);
+
 // Every quantity that stands in a text (an expression, an event) in both units: `plant.gas.gauge < 612 mmH2O (6 kPa)`. A pressure
 // that says neither gauge nor abs is only scaled, since the signal beside it says what it counts from.
 std::string in_display_units(std::string_view text, const DisplayUnits& units);
 
 // One line for a page or a table: what is chosen, and the barometer where gauge and abs are exchanged. Empty: nothing is chosen.
 std::string display_remark(const DisplayUnits& units);
+
+// What a whole scenario says: its `display`, and the barometer of its furnace where that stands in it.
+DisplayUnits display_of(const YamlNode& scenario);                  // throws InputError
+DisplayUnits display_of_run(const std::filesystem::path& folder);   // its resolved.yaml; nothing chosen where there is none
 
 }  // namespace sim

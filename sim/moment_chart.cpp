@@ -8,6 +8,7 @@
 #include <fmt/format.h>
 
 #include "sim/page.h"
+#include "sim/signals.h"
 
 namespace sim {
 
@@ -43,6 +44,10 @@ std::vector<const MomentLine*> chosen(const MomentClip& clip, std::string_view m
     if (lines.empty() || (line.unit == lines.front()->unit && lines.size() < lines_max &&
                           std::find(lines.begin(), lines.end(), &line) == lines.end()))
       lines.push_back(&line);
+  // gauge and absolute pressures have one unit and no common axis
+  const auto quantity = [](const MomentLine& line) { return quantity_named(line.signal, line.unit); };
+  const std::string first = lines.empty() ? "" : quantity(*lines.front());
+  std::erase_if(lines, [&](const MomentLine* line) { return quantity(*line) != first; });
   return lines;
 }
 
@@ -81,19 +86,38 @@ std::string limits(const std::vector<const MomentLine*>& lines, const Frame& fra
   return text;
 }
 
-std::string names(const std::vector<const MomentLine*>& lines) {
+// `seen`: of the first line; empty for what is drawn as recorded.
+std::string names(const std::vector<const MomentLine*>& lines, const std::string& seen) {
   std::string text;
   constexpr std::array<const char*, lines_max> words{"drawn through", "dashed", "dotted"};
   for (std::size_t i = 0; i < lines.size(); ++i)
     text += fmt::format("{}{}{}", i == 0 ? "" : ", ", html_text(lines[i]->signal), lines.size() > 1 ? fmt::format(" ({})", words[i]) : "");
-  return text + (lines.front()->unit == "1" ? "" : " [" + html_text(lines.front()->unit == "degC" ? "°C" : lines.front()->unit) + "]");
+  const std::string& own = lines.front()->unit;
+  if (!seen.empty()) return text + " [" + html_text(seen) + ", recorded in " + html_text(own) + "]";
+  return text + (own == "1" ? "" : " [" + html_text(own == "degC" ? "°C" : own) + "]");
+}
+
+ShownUnit seen_unit(const MomentLine& line, const DisplayUnits& units) {
+  return shown_unit(quantity_named(line.signal, line.unit), units);
+}
+
+// The clip with every value and limit in the units chosen.
+MomentClip shown_clip(MomentClip clip, const DisplayUnits& units) {
+  for (MomentLine& line : clip.lines) {
+    const ShownUnit seen = seen_unit(line, units);
+    for (std::vector<double>* values : {&line.values, &line.limits})
+      for (double& value : *values) value = seen.number(value);
+  }
+  return clip;
 }
 
 }  // namespace
 
-std::string moment_svg(const MomentClip& clip, double at_s, std::string_view margin_unit) {
+std::string moment_svg(const MomentClip& recorded, double at_s, std::string_view margin_unit, const DisplayUnits& units) {
+  const MomentClip clip = shown_clip(recorded, units);
   const std::vector<const MomentLine*> lines = chosen(clip, margin_unit);
   if (lines.empty() || clip.time_s.empty()) return "";
+  const ShownUnit seen = seen_unit(*lines.front(), units);
   const Frame frame = frame_of(clip, lines);
   const auto at = std::min_element(clip.time_s.begin(), clip.time_s.end(),
                                    [&](double a, double b) { return std::fabs(a - at_s) < std::fabs(b - at_s); });
@@ -101,7 +125,7 @@ std::string moment_svg(const MomentClip& clip, double at_s, std::string_view mar
   std::string drawn;
   for (std::size_t i = 0; i < lines.size(); ++i) drawn += polyline(clip, *lines[i], frame, strokes[i]);
   const double value = lines.front()->values[static_cast<std::size_t>(at - clip.time_s.begin())];
-  const std::string label = names(lines);
+  const std::string label = names(lines, seen.same ? "" : seen.text);
   return fmt::format(
       "<figure class=\"moment\"><svg viewBox=\"0 0 {w} 80\" role=\"img\" aria-label=\"{label} around {moment}\">"
       "<path d=\"M{l} {t}V{b}H{r}\" class=\"frame\"/><path d=\"M{x:.1f} {t}V{b}\" class=\"instant\"/>{limits}{drawn}"

@@ -563,8 +563,7 @@ void write_sheet(const std::vector<std::filesystem::path>& folders, const std::f
   std::vector<SheetRun> runs;
   for (const std::filesystem::path& folder : folders) runs.push_back(read_sheet_run(folder));
   check_same_programme(runs);
-  DisplayUnits display;
-  display.barometer_pa = runs.front().scenario.furnace.surroundings.barometer_pa;
+  DisplayUnits display = runs.front().scenario.display;
   if (!units.empty()) choose_units(display, units);
   ResultFile file(out, "sheet.html");
   file.write(sheet_html(runs, display));

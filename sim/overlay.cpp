@@ -25,13 +25,16 @@ using Role = ChartLine::Role;
 struct Column {
   std::string label;
   Role role;
-  int decimals;
-  std::vector<double> values;
+  int decimals;                             // of the recorded values
+  std::vector<double> values;               // as recorded
 };
 
 struct OverlayChart {
   Chart chart;                              // its lines are not used
   std::vector<Column> columns;
+  std::string quantity = "1";               // of the signal
+  std::string recorded = "1";               // what is recorded: the same, or the unit of differences
+  bool difference = false;
 };
 
 struct Grid {
@@ -95,6 +98,7 @@ OverlayChart deviation_chart(const SignalComparison& one, const RecordedSignal& 
   std::replace(made.chart.key.begin(), made.chart.key.end(), '.', '_');
   made.chart.title = one.signal.name;
   made.chart.axis = one.signal.unit;
+  made.quantity = made.recorded = one.signal.quantity;
   const int decimals = one.signal.decimals;
   made.columns.push_back({"run", Role::process_value, decimals, sampled(run.line, grid)});
   made.columns.push_back({label, Role::other, decimals, sampled(other.line, grid)});
@@ -112,7 +116,10 @@ OverlayChart difference_chart(const SignalComparison& one, const RecordedSignal&
   made.chart.key = one.signal.name + "_difference";
   std::replace(made.chart.key.begin(), made.chart.key.end(), '.', '_');
   made.chart.title = one.signal.name + ", run less baseline";
-  made.chart.axis = one.signal.unit;
+  made.chart.axis = difference_unit(one.signal);
+  made.quantity = one.signal.quantity;
+  made.recorded = made.chart.axis;
+  made.difference = true;
   Polyline difference, low, high;
   for (std::size_t i = 0; i < run.line.size(); ++i) {
     const double time_s = run.line.times_s[i], there = other.line.at(time_s);
@@ -126,6 +133,10 @@ OverlayChart difference_chart(const SignalComparison& one, const RecordedSignal&
   made.columns.push_back({"tube, lower edge", Role::truth, decimals, sampled(low, grid)});
   made.columns.push_back({"tube, upper edge", Role::truth, decimals, sampled(high, grid)});
   return made;
+}
+
+ShownUnit seen_unit(const OverlayChart& one, const DisplayUnits& units) {
+  return one.difference ? shown_difference_unit(one.quantity, units) : shown_unit(one.quantity, units);
 }
 
 // --- the page's data ---
@@ -149,19 +160,22 @@ void add_data(std::string& page, const std::vector<OverlayChart>& charts, const 
   page += "],\n\"columns\":[";
   std::size_t column = 0;
   for (const OverlayChart& one : charts) {
-    const Chart& chart = one.chart;
+    const ShownUnit seen = seen_unit(one, comparison.display);
+    const Chart chart = shown_chart(one.chart, seen, one.recorded);
     lists += fmt::format("{}\n{{\"key\":{},\"title\":{},\"log\":{},\"low\":{},\"high\":{},\"lines\":[", lists.empty() ? "" : ",",
                          json_text(chart.key), json_text(chart.title), chart.logarithmic, chart.low, chart.high);
     for (std::size_t k = 0; k < one.columns.size(); ++k) {
       const Column& line = one.columns[k];
+      const int decimals = seen.same ? line.decimals : seen.decimals(line.decimals);
       page += column == 0 ? "\n[" : ",\n[";
       for (std::size_t i = 0; i < line.values.size(); ++i) {
         if (i > 0) page += ',';
-        add_number(page, line.values[i], line.decimals);
+        add_number(page, seen.number(line.values[i]), decimals);
       }
       page += ']';
-      lists += fmt::format("{}{{\"label\":{},\"role\":\"{}\",\"column\":{},\"decimals\":{}}}", k == 0 ? "" : ",", json_text(line.label),
-                           roles[static_cast<int>(line.role)], column++, line.decimals);
+      lists += fmt::format("{}{{\"label\":{},\"role\":\"{}\",\"column\":{},\"decimals\":{}{}}}", k == 0 ? "" : ",", json_text(line.label),
+                           roles[static_cast<int>(line.role)], column++, decimals,
+                           recorded_json(seen, one.recorded, line.decimals));
     }
     lists += "]}";
   }
@@ -177,7 +191,7 @@ void add_data(std::string& page, const std::vector<OverlayChart>& charts, const 
   page += "]}\n</script>\n";
 }
 
-void add_charts(std::string& page, const std::vector<OverlayChart>& charts, const Summary& summary) {
+void add_charts(std::string& page, const std::vector<OverlayChart>& charts, const Summary& summary, const DisplayUnits& units) {
   if (charts.empty()) return;
   page +=
       "<h2 id=\"charts\">Charts</h2>\n<p class=\"soft\">Drag across a chart to zoom all of them, double-click to see the whole run again; "
@@ -190,21 +204,26 @@ void add_charts(std::string& page, const std::vector<OverlayChart>& charts, cons
   }
   page += "</select></label></div>\n";
   for (const OverlayChart& one : charts) {
+    const std::string axis = shown_chart(one.chart, seen_unit(one, units), one.recorded).axis;
     page += fmt::format(
         "<figure>\n<figcaption><h3>{0}</h3><span class=\"unit\">{1}</span></figcaption>\n<div class=\"legend\" id=\"legend-{2}\"></div>\n"
         "<div class=\"chart{3}\" id=\"chart-{2}\"></div>\n</figure>\n",
-        html_text(one.chart.title), one.chart.axis == "1" ? "" : html_text(one.chart.axis), one.chart.key,
+        html_text(one.chart.title), axis == "1" ? "" : html_text(axis), one.chart.key,
         one.chart.key == "temperatures" ? " tall" : "");
   }
 }
 
 // --- tables ---
 
-std::string number(double value, const Signal& signal, int more = 0) {
+// In the unit that is seen, and as recorded where that is another.
+std::string number(double value, const Signal& signal, const ShownUnit& seen, int more = 0) {
   if (!std::isfinite(value)) return "no value";
   std::string text;
+  add_number(text, seen.number(value), seen.same ? std::min(signal.decimals + more, 9) : seen.decimals(signal.decimals + more));
+  if (seen.same) return text;
+  text += " (";
   add_number(text, value, std::min(signal.decimals + more, 9));
-  return text;
+  return text + ")";
 }
 
 std::string times(double depth) { return std::isfinite(depth) ? fmt::format("{:.2f}", depth) : "–"; }
@@ -231,12 +250,9 @@ void begin_table(std::string& page, const char* title, std::initializer_list<con
 
 void end_table(std::string& page) { page += "</tbody></table></div>\n"; }
 
-std::string in_unit(const std::string& text, const Signal& signal) {
-  return signal.unit == "1" ? text : text + " " + html_text(signal.unit);
-}
-
-std::string name_and_unit(const Signal& signal) {
-  return html_text(signal.unit == "1" ? signal.name : signal.name + " [" + signal.unit + "]");
+std::string name_and_unit(const Signal& signal, const ShownUnit& seen, const std::string& recorded) {
+  const std::string unit = seen.same ? signal.unit : seen.text + " (" + recorded + ")";
+  return html_text(unit == "1" ? signal.name : signal.name + " [" + unit + "]");
 }
 
 void add_outcome(std::string& page, const Comparison& comparison, const char* other) {
@@ -246,9 +262,11 @@ void add_outcome(std::string& page, const Comparison& comparison, const char* ot
     return;
   }
   const SignalComparison& first = comparison.signals[comparison.deviating.front()];
+  const auto value = [&](double of) {
+    return html_text(shown_fixed(of, first.signal.decimals, first.signal.quantity, comparison.display));
+  };
   page += fmt::format("<p class=\"outcome fail\">✕ Differs, first in {} at {}: {}, {} {}.</p>\n", html_text(first.signal.name),
-                      clock_text(first.first.time_s, 1), in_unit(number(first.first.run, first.signal), first.signal), other,
-                      in_unit(number(first.first.baseline, first.signal), first.signal));
+                      clock_text(first.first.time_s, 1), value(first.first.run), other, value(first.first.baseline));
 }
 
 void add_deviations(std::string& page, const Comparison& comparison) {
@@ -256,24 +274,27 @@ void add_deviations(std::string& page, const Comparison& comparison) {
   begin_table(page, "Signals that leave their tubes", {"Signal", "First at", "Run", "Other", "Worst at", "Run", "Other", "Times the tube"});
   for (const std::size_t index : comparison.deviating) {
     const SignalComparison& one = comparison.signals[index];
-    add_row(page, {name_and_unit(one.signal),
-                   clock_text(one.first.time_s, 1), number(one.first.run, one.signal), number(one.first.baseline, one.signal),
-                   clock_text(one.worst.time_s, 1), number(one.worst.run, one.signal), number(one.worst.baseline, one.signal),
-                   times(one.worst.depth)});
+    const ShownUnit seen = shown_unit(one.signal.quantity, comparison.display);
+    add_row(page, {name_and_unit(one.signal, seen, one.signal.quantity), clock_text(one.first.time_s, 1),
+                   number(one.first.run, one.signal, seen), number(one.first.baseline, one.signal, seen),
+                   clock_text(one.worst.time_s, 1), number(one.worst.run, one.signal, seen),
+                   number(one.worst.baseline, one.signal, seen), times(one.worst.depth)});
   }
   end_table(page);
 }
 
-std::string margin(const std::optional<ExpectationResult>& one) {
+std::string margin(const std::optional<ExpectationResult>& one, const DisplayUnits& units) {
   if (!one) return "not there";
-  return fmt::format("{} {}", one->pass ? "✓ pass" : "✕ fail", one->judged ? fmt::format("{:.4g}", one->margin) : "never judged");
+  const std::string size =
+      one->judged ? html_text(shown_margin(one->margin, one->unit, quantity_in(one->statement, one->unit), units)) : "never judged";
+  return fmt::format("{} {}", one->pass ? "✓ pass" : "✕ fail", size);
 }
 
 void add_moves(std::string& page, const Comparison& comparison) {
   if (!comparison.expectations.empty()) {
-    begin_table(page, "Expectations that moved", {"Expectation", "Margin before", "Margin now", "Unit", ""});
+    begin_table(page, "Expectations that moved", {"Expectation", "Margin before", "Margin now", ""});
     for (const ExpectationMove& move : comparison.expectations) {
-      add_row(page, {html_text(move.name), margin(move.before), margin(move.now), move.unit == "1" ? "" : html_text(move.unit),
+      add_row(page, {html_text(move.name), margin(move.before, comparison.display), margin(move.now, comparison.display),
                      move.flipped  ? "<span class=\"fail\">flipped</span>"
                      : move.beyond ? "<span class=\"fail\">beyond tolerance</span>"
                                    : ""});
@@ -293,16 +314,19 @@ void add_moves(std::string& page, const Comparison& comparison) {
   if (comparison.totals.empty()) return;
   begin_table(page, "Totals that moved", {"Total", "Before", "Now", ""});
   for (const TotalMove& move : comparison.totals) {
-    std::string before, now;
-    add_number(before, move.before.value, move.before.decimals);
-    add_number(now, move.now.value, move.before.decimals);
-    add_row(page, {html_text(move.before.name), before, now, move.beyond ? "<span class=\"fail\">beyond tolerance</span>" : ""});
+    const std::string unit = quantity_named(move.before.name, move.before.unit);
+    const auto value = [&](const Total& total) {
+      return html_text(shown_fixed(total.value, move.before.decimals, unit, comparison.display));
+    };
+    add_row(page, {html_text(move.before.name), value(move.before), value(move.now),
+                   move.beyond ? "<span class=\"fail\">beyond tolerance</span>" : ""});
   }
   end_table(page);
 }
 
-std::string head_of(const std::string& title, const std::string& outcome_words) {
-  std::string page = page_begin(html_text(title)) + "<h1>" + html_text(title) + "</h1>\n" + outcome_words;
+std::string head_of(const std::string& title, const DisplayUnits& units) {
+  std::string page = page_begin(html_text(title)) + "<h1>" + html_text(title) + "</h1>\n";
+  if (units.chosen()) page += "<p class=\"soft\">Shown: " + html_text(display_remark(units)) + "; as recorded in parentheses.</p>\n";
   return page + "<p class=\"soft\">The run is of a simulated furnace. " + html_text(short_caution) + "</p>\n";
 }
 
@@ -319,11 +343,11 @@ std::string comparison_page(const Comparison& comparison, const Baseline& run, c
     if (!one.tube.code) charts.push_back(difference_chart(one, own, other, grid));
   }
   const std::string name = run.summary.title.empty() ? run.source : run.summary.title;
-  std::string page = head_of(name + ": run and baseline", "");
+  std::string page = head_of(name + ": run and baseline", comparison.display);
   add_outcome(page, comparison, "baseline");
   page += fmt::format("<p class=\"soft\">Run <code>{}</code>, baseline <code>{}</code>.</p>\n", html_text(run.source),
                       html_text(baseline.source));
-  add_charts(page, charts, run.summary);
+  add_charts(page, charts, run.summary, comparison.display);
   add_deviations(page, comparison);
   add_moves(page, comparison);
   page += "</main>\n";
@@ -342,7 +366,9 @@ std::string recorded_page(const Comparison& comparison, const Baseline& run, con
   std::vector<OverlayChart> charts;
   std::vector<std::string> drawn;
   for (const Chart& chart : charts_of(SignalTable(signals))) {
-    OverlayChart made{chart, {}};
+    OverlayChart made;
+    made.chart = chart;
+    made.quantity = made.recorded = run.find(chart.lines.front().signal)->signal.quantity;
     bool recorded = false;
     for (const ChartLine& line : chart.lines) {
       const RecordedSignal& own = *run.find(line.signal);
@@ -360,7 +386,7 @@ std::string recorded_page(const Comparison& comparison, const Baseline& run, con
     if (!other || std::find(drawn.begin(), drawn.end(), one.signal.name) != drawn.end()) continue;
     charts.push_back(deviation_chart(one, *run.find(one.signal.name), *other, "recorded", grid));
   }
-  std::string page = head_of(title, "");
+  std::string page = head_of(title, comparison.display);
   add_outcome(page, comparison, "recorded");
   page += fmt::format("<p class=\"soft\">Run <code>{}</code>, log <code>{}</code>.</p>\n<ul>", html_text(run.source),
                       html_text(log.recorded.source));
@@ -372,12 +398,13 @@ std::string recorded_page(const Comparison& comparison, const Baseline& run, con
   begin_table(page, "Run less recorded", {"Signal", "Mean", "Root mean square", "Greatest", "Compared for"});
   for (const SignalComparison& one : comparison.signals) {
     if (one.points == 0) continue;
-    add_row(page, {name_and_unit(one.signal), number(one.mean, one.signal, 1),
-                   number(one.rms, one.signal, 1), number(one.greatest, one.signal), clock_text(one.covered_s, 0)});
+    const ShownUnit seen = shown_difference_unit(one.signal.quantity, comparison.display);
+    add_row(page, {name_and_unit(one.signal, seen, difference_unit(one.signal)), number(one.mean, one.signal, seen, 1),
+                   number(one.rms, one.signal, seen, 1), number(one.greatest, one.signal, seen), clock_text(one.covered_s, 0)});
   }
   end_table(page);
   add_deviations(page, comparison);
-  add_charts(page, charts, run.summary);
+  add_charts(page, charts, run.summary, comparison.display);
   page += "</main>\n";
   add_data(page, charts, grid, run.summary, comparison);
   return page + page_end();

@@ -28,6 +28,12 @@ void add_number(std::string& text, double value, int decimals) {
   else text.append(number, static_cast<std::size_t>(end - number));
 }
 
+std::string two_lines(std::string_view value) {
+  const std::size_t at = value.find(" (");
+  if (at == std::string_view::npos) return html_text(value);
+  return html_text(value.substr(0, at)) + "<div class=\"soft\">" + html_text(value.substr(at + 1)) + "</div>";
+}
+
 std::string clock_text(double time_s, int decimals) {
   const double whole = std::floor(time_s + 1e-6);
   const auto seconds = static_cast<long long>(whole);

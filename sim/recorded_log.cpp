@@ -284,9 +284,11 @@ std::string recorded_text(const Comparison& comparison, const RecordedLog& log) 
   text += fmt::format("  {:<28} {:>12} {:>12} {:>12} {:>14}\n", "run less recorded", "mean", "rms", "greatest", "compared for");
   for (const SignalComparison& one : comparison.signals) {
     if (one.points == 0) continue;
-    const int more = one.signal.decimals + 1;
-    text += fmt::format("  {:<28} {:>12.{}f} {:>12.{}f} {:>12.{}f} {:>12.1f} s\n", one.signal.name + " [" + one.signal.unit + "]", one.mean,
-                        more, one.rms, more, one.greatest, more, one.covered_s);
+    const ShownUnit seen = shown_difference_unit(one.signal.quantity, comparison.display);
+    const int more = (seen.same ? one.signal.decimals : seen.decimals(one.signal.decimals)) + 1;
+    const std::string unit = seen.same ? one.signal.unit : seen.text;
+    text += fmt::format("  {:<28} {:>12.{}f} {:>12.{}f} {:>12.{}f} {:>12.1f} s\n", one.signal.name + " [" + unit + "]",
+                        seen.number(one.mean), more, seen.number(one.rms), more, seen.number(one.greatest), more, one.covered_s);
   }
   return text;
 }

@@ -71,6 +71,7 @@ struct Recorder::Impl {
     data.summary.controller = std::move(kind);
     data.summary.seed = source.seed;
     data.summary.record_every_s = every_s;
+    data.summary.display = source.display;
     latest.resize(static_cast<std::size_t>(table.size()));
   }
 

@@ -55,6 +55,8 @@ void add_head(std::string& page, const Summary& summary) {
   page += outcome(summary);
   page += fmt::format("\n<p class=\"soft\">Scenario <code>{}</code>, {} simulated, seed {}. A simulated furnace, not a real one.</p>\n",
                       html_text(summary.scenario), clock_text(summary.simulated_s, 0), summary.seed);
+  if (summary.display.chosen())
+    page += "<p class=\"soft\">Shown: " + html_text(display_remark(summary.display)) + "; as recorded in parentheses.</p>\n";
   page += "<section class=\"caution\" aria-label=\"Caution\">\n<strong>Caution</strong>\n<ul>\n";
   for (const std::string_view line : cautions) page += "<li>" + html_text(line) + "</li>\n";
   page += "</ul>\n</section>\n";
@@ -76,10 +78,10 @@ std::string margin_bar(const ExpectationResult& result) {
                      share < 0.0 ? "fail" : "pass", bar);
 }
 
-std::string margin_text(const ExpectationResult& result) {
+std::string margin_text(const ExpectationResult& result, const DisplayUnits& units) {
   if (!result.judged) return "never judged";
   if (result.scale == 0.0 && result.unit == "1" && std::fabs(result.margin) == 1.0) return result.margin > 0.0 ? "holds" : "does not hold";
-  return fmt::format("{:.4g} {}", result.margin, unit_text(result.unit));
+  return two_lines(shown_margin(result.margin, result.unit, quantity_in(result.statement, result.unit), units));
 }
 
 std::string remark(const ExpectationResult& result) {
@@ -93,9 +95,9 @@ std::string remark(const ExpectationResult& result) {
   return result.took_s >= 0.0 ? ". Held " + clock_text(result.took_s, 1) + " after the window opened" : "";
 }
 
-std::string moment_of(const ExpectationResult& result, const std::vector<MomentClip>& moments) {
+std::string moment_of(const ExpectationResult& result, const std::vector<MomentClip>& moments, const DisplayUnits& units) {
   const auto clip = std::find_if(moments.begin(), moments.end(), [&](const MomentClip& one) { return one.expectation == result.name; });
-  return !result.judged || clip == moments.end() ? "" : moment_svg(*clip, result.at_s, result.unit);
+  return !result.judged || clip == moments.end() ? "" : moment_svg(*clip, result.at_s, result.unit, units);
 }
 
 void add_expectations(std::string& page, const Summary& summary, const std::vector<MomentClip>& moments) {
@@ -120,9 +122,10 @@ void add_expectations(std::string& page, const Summary& summary, const std::vect
     page += fmt::format(
         "<tr><td class=\"verdict {}\">{}</td><td>{}<div class=\"statement\">{}{}</div></td><td class=\"number\">{}</td><td>{}</td>"
         "<td class=\"number\">{}</td><td>{}</td><td class=\"number\">{}</td></tr>\n",
-        result.pass ? "pass" : "fail", result.pass ? "✓ pass" : "✕ fail", html_text(result.name), html_text(result.statement),
-        remark(result), margin_text(result), margin_bar(result), result.judged ? clock_text(result.at_s, 1) : "–",
-        moment_of(result, moments), clock_text(result.judged_s, 1));
+        result.pass ? "pass" : "fail", result.pass ? "✓ pass" : "✕ fail", html_text(result.name),
+        html_text(in_display_units(result.statement, summary.display)), remark(result), margin_text(result, summary.display),
+        margin_bar(result), result.judged ? clock_text(result.at_s, 1) : "–", moment_of(result, moments, summary.display),
+        clock_text(result.judged_s, 1));
   }
   page += "</tbody></table></div>\n";
 }
@@ -137,8 +140,9 @@ void add_figures(std::string& page, const Summary& summary) {
   page += "<div class=\"columns\">\n<section>\n<h2>Totals</h2>\n<table><tbody>\n";
   for (const Total& total : summary.totals) {
     const std::string value =
-        total.unit == "s" ? clock_text(total.value, 1) : fixed(total.value, total.decimals) + " " + unit_text(total.unit);
-    add_pair(page, html_text(total.meaning.empty() ? total.name : total.meaning), value);
+        total.unit == "s" ? clock_text(total.value, 1)
+                          : shown_fixed(total.value, total.decimals, quantity_named(total.name, total.unit), summary.display);
+    add_pair(page, html_text(total.meaning.empty() ? total.name : total.meaning), html_text(value));
   }
   const LineStatistics& line = summary.line;
   page += "</tbody></table>\n</section>\n<section>\n<h2>Field line</h2>\n<table><tbody>\n";
@@ -171,6 +175,14 @@ void add_stretches(std::string& page, const char* heading, const std::vector<Str
 
 // --- charts ---
 
+int decimals_in(const ShownUnit& seen, const Signal& signal) { return seen.same ? signal.decimals : seen.decimals(signal.decimals); }
+
+// All lines of a chart are of one quantity.
+Chart shown_chart(const Chart& chart, const ChartData& charts, const DisplayUnits& units) {
+  const Signal& signal = charts.signals()[static_cast<std::size_t>(charts.column(chart.lines.front().signal))];
+  return shown_chart(chart, shown_unit(signal.quantity, units), signal.quantity);
+}
+
 // Rows of the table beside the charts: where segments begin, and evenly between.
 std::vector<std::size_t> table_rows(const ReportData& data) {
   const std::size_t count = data.charts.intervals();
@@ -196,17 +208,23 @@ void add_chart_table(std::string& page, const ReportData& data, const Chart& cha
   page += "<details><summary>Table: " + html_text(chart.title) +
           "</summary>\n<div class=\"wide\"><table><thead><tr><th scope=\"col\" class=\"number\">Time</th>";
   std::vector<std::size_t> columns;
+  std::vector<ShownUnit> seen;                 // of each column
   for (const ChartLine& line : chart.lines) {
     columns.push_back(static_cast<std::size_t>(data.charts.column(line.signal)));
-    const std::string& unit = data.charts.signals()[columns.back()].unit;
+    const Signal& signal = data.charts.signals()[columns.back()];
+    seen.push_back(shown_unit(signal.quantity, data.summary.display));
+    const std::string unit = seen.back().same ? signal.unit : seen.back().text + " (" + signal.quantity + ")";
     page += "<th scope=\"col\" class=\"number\">" + html_text(line.label) + (unit == "1" ? "" : " [" + html_text(unit) + "]") + "</th>";
   }
   page += "</tr></thead>\n<tbody>\n";
   for (const std::size_t row : rows) {
     page += "<tr><td class=\"number\">" + clock_text(data.charts.index(row) * data.charts.width_s(), 0) + "</td>";
-    for (const std::size_t column : columns) {
+    for (std::size_t i = 0; i < columns.size(); ++i) {
+      const double value = data.charts.cell(row, columns[i]).last;
+      const Signal& signal = data.charts.signals()[columns[i]];
       page += "<td class=\"number\">";
-      add_number(page, data.charts.cell(row, column).last, data.charts.signals()[column].decimals);
+      add_number(page, seen[i].number(value), decimals_in(seen[i], signal));
+      if (!seen[i].same) page += " (" + fixed(value, signal.decimals) + ")";
       page += "</td>";
     }
     page += "</tr>\n";
@@ -242,7 +260,8 @@ void add_charts(std::string& page, const ReportData& data) {
   }
   page += "</select></label></div>\n";
   const std::vector<std::size_t> rows = table_rows(data);
-  for (const Chart& chart : data.charts.charts()) {
+  for (const Chart& recorded : data.charts.charts()) {
+    const Chart chart = shown_chart(recorded, data.charts, data.summary.display);
     page += fmt::format(
         "<figure>\n<figcaption><h3>{0}</h3><span class=\"unit\">{1}</span></figcaption>\n<div class=\"legend\" id=\"legend-{2}\"></div>\n"
         "<div class=\"chart{3}\" id=\"chart-{2}\"></div>\n",
@@ -254,36 +273,41 @@ void add_charts(std::string& page, const ReportData& data) {
 
 // --- data for the page's script ---
 
-void add_columns(std::string& page, const ChartData& charts) {
+void add_columns(std::string& page, const ChartData& charts, const DisplayUnits& units) {
   page += ",\n\"columns\":[";
   for (std::size_t column = 0; column < charts.signals().size(); ++column) {
     page += column == 0 ? "\n[" : ",\n[";
-    const int decimals = charts.signals()[column].decimals;
+    const ShownUnit seen = shown_unit(charts.signals()[column].quantity, units);
+    const int decimals = decimals_in(seen, charts.signals()[column]);
     for (std::size_t i = 0; i < charts.intervals(); ++i) {
       const ChartData::Cell& cell = charts.cell(i, column);
       if (i > 0) page += ',';
-      add_number(page, cell.low_first ? cell.low : cell.high, decimals);
+      add_number(page, seen.number(cell.low_first ? cell.low : cell.high), decimals);
       page += ',';
-      add_number(page, cell.low_first ? cell.high : cell.low, decimals);
+      add_number(page, seen.number(cell.low_first ? cell.high : cell.low), decimals);
     }
     page += ']';
   }
   page += ']';
 }
 
-void add_chart_list(std::string& page, const ChartData& charts) {
+void add_chart_list(std::string& page, const ChartData& charts, const DisplayUnits& units) {
   constexpr const char* roles[] = {"process_value", "set_point", "truth", "other"};
   page += ",\n\"charts\":[";
   bool first = true;
-  for (const Chart& chart : charts.charts()) {
+  for (const Chart& recorded : charts.charts()) {
+    const Chart chart = shown_chart(recorded, charts, units);
     page += fmt::format("{}\n{{\"key\":{},\"title\":{},\"log\":{},\"low\":{},\"high\":{},\"lines\":[", first ? "" : ",",
                         json_text(chart.key), json_text(chart.title), chart.logarithmic, chart.low, chart.high);
     first = false;
     for (std::size_t i = 0; i < chart.lines.size(); ++i) {
       const ChartLine& line = chart.lines[i];
       const int column = charts.column(line.signal);
-      page += fmt::format("{}{{\"label\":{},\"role\":\"{}\",\"column\":{},\"decimals\":{}}}", i == 0 ? "" : ",", json_text(line.label),
-                          roles[static_cast<int>(line.role)], column, charts.signals()[static_cast<std::size_t>(column)].decimals);
+      const Signal& signal = charts.signals()[static_cast<std::size_t>(column)];
+      const ShownUnit seen = shown_unit(signal.quantity, units);
+      page += fmt::format("{}{{\"label\":{},\"role\":\"{}\",\"column\":{},\"decimals\":{}{}}}", i == 0 ? "" : ",", json_text(line.label),
+                          roles[static_cast<int>(line.role)], column, decimals_in(seen, signal),
+                          recorded_json(seen, signal.quantity, signal.decimals));
     }
     page += "]}";
   }
@@ -304,8 +328,8 @@ void add_run_data(std::string& page, const ReportData& data) {
                       data.charts.end_s());
   for (std::size_t i = 0; i < data.charts.intervals(); ++i) page += (i == 0 ? "" : ",") + std::to_string(data.charts.index(i));
   page += ']';
-  add_columns(page, data.charts);
-  add_chart_list(page, data.charts);
+  add_columns(page, data.charts, data.summary.display);
+  add_chart_list(page, data.charts, data.summary.display);
   add_stretch_list(page, "segments", data.summary.segments);
   add_stretch_list(page, "phases", data.summary.phases);
   page += ",\n\"marks\":[";
@@ -321,6 +345,11 @@ void add_run_data(std::string& page, const ReportData& data) {
 
 // --- events, configuration, identity ---
 
+// Names that files give (of segments and expectations) stand as they are written.
+std::string event_text(const Event& event, const DisplayUnits& units) {
+  return event.source == "programme" || event.source == "expectation" ? event.text : in_display_units(event.text, units);
+}
+
 void add_events(std::string& page, const ReportData& data) {
   page += "<h2 id=\"events\">Events</h2>\n";
   if (data.event_count > data.events.size()) {
@@ -333,7 +362,7 @@ void add_events(std::string& page, const ReportData& data) {
       data.events.size() <= 40 ? " open" : "", data.events.size());
   for (const Event& event : data.events) {
     page += "<tr><td class=\"number\">" + clock_text(event.time_s, 1) + "</td><td>" + html_text(event.source) + "</td><td>" +
-            html_text(event.kind) + "</td><td>" + html_text(event.text) + "</td></tr>\n";
+            html_text(event.kind) + "</td><td>" + html_text(event_text(event, data.summary.display)) + "</td></tr>\n";
   }
   page += "</tbody></table></div></details>\n";
 }
@@ -404,9 +433,11 @@ void read_events(const std::filesystem::path& file, ReportData& data, std::uintm
   }
 }
 
-void rebuild_report(const std::filesystem::path& folder) {
+void rebuild_report(const std::filesystem::path& folder, const std::string& units) {
   ReportData data;
   data.summary = read_summary(folder / "summary.json");
+  data.summary.display = display_of_run(folder);
+  if (!units.empty()) choose_units(data.summary.display, units);
   read_trace(folder / "trace.csv", data, data.summary.record_every_s);
   read_events(folder / "events.csv", data);
   data.moments = read_moments(folder / "moments.csv");

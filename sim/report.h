@@ -28,7 +28,8 @@ std::string report_html(const ReportData& data);
 void read_events(const std::filesystem::path& file, ReportData& data, std::uintmax_t bytes = UINTMAX_MAX);
 
 // Writes report.html again from trace.csv, events.csv, moments.csv, summary.json and resolved.yaml of the folder; the same to the
-// byte as the run wrote it. Throws InputError when a file is missing or not what it should be, RecordingError when it cannot be written.
-void rebuild_report(const std::filesystem::path& folder);
+// byte as the run wrote it, if `units` (over the `display` of resolved.yaml) is what its --units was. Throws InputError
+// when a file is missing or not what it should be, RecordingError when it cannot be written.
+void rebuild_report(const std::filesystem::path& folder, const std::string& units = "");
 
 }  // namespace sim

@@ -174,11 +174,16 @@
       axes: {
         x: { ticker: ticker, valueFormatter: clock, axisLabelWidth: 60 },
         y: { axisLabelWidth: 62, logscale: chart.log, ticker: chart.log ? decades : Dygraph.numericTicks,
-             valueFormatter: function (value, options, series) { return value.toFixed(chart.lines[graphColumn(chart, series)].decimals); } }
+             valueFormatter: function (value, options, series) { return reading(chart.lines[graphColumn(chart, series)], value); } }
       }
     });
     describe(place, chart);
     return graph;
+  }
+  // A value as it is drawn, and as it was recorded where that is another unit.
+  function reading(line, value) {
+    var text = value.toFixed(line.decimals), own = line.recorded;
+    return own ? text + ' (' + ((value - own.offset) / own.factor).toFixed(own.decimals) + '\u00a0' + own.unit + ')' : text;
   }
   function graphColumn(chart, label) {
     for (var i = 0; i < chart.lines.length; ++i) if (chart.lines[i].label === label) return i;

@@ -13,6 +13,7 @@
 
 #include "sim/cautions.h"
 #include "sim/junit.h"
+#include "sim/page.h"
 #include "sim/report_page.h"
 #include "sim/result_file.h"
 
@@ -81,6 +82,10 @@ std::string link_of(const std::string& path) {
   return link;
 }
 
+std::string margin_text(const ExpectationResult& result, const DisplayUnits& units) {
+  return shown_margin(result.margin, result.unit, quantity_in(result.statement, result.unit), units, true);
+}
+
 // What was tightest, its margin and its bar: three cells.
 std::string margin_cells(const IndexEntry& entry) {
   if (!entry.refused.empty()) return fmt::format("<td colspan=\"3\">{}</td>", html_text(entry.refused));
@@ -89,14 +94,14 @@ std::string margin_cells(const IndexEntry& entry) {
   if (tightest.result == nullptr) return fmt::format("<td colspan=\"3\">no expectation: nothing was judged{}</td>", broken);
   const ExpectationResult& result = *tightest.result;
   const std::string name = fmt::format("<td>{}<div class=\"statement\">{}</div>{}</td>", html_text(result.name),
-                                       html_text(result.statement), broken);
+                                       html_text(in_display_units(result.statement, entry.summary.display)), broken);
   if (!result.judged) return name + "<td colspan=\"2\">never judged: " + result.unjudged + "</td>";
   const double share = std::min(1.0, std::abs(tightest.relative));
-  return name + fmt::format("<td class=\"number\">{:+.4g}{}<div class=\"soft\">at {}</div></td>"
+  return name + fmt::format("<td class=\"number\">{}<div class=\"soft\">at {}</div></td>"
                             "<td class=\"{}\"><svg class=\"margin\" viewBox=\"0 0 100 10\" preserveAspectRatio=\"none\" role=\"img\" "
                             "aria-label=\"{:.1f} % of its scale\"><rect class=\"track\" width=\"100\" height=\"10\"/>"
                             "<rect class=\"share\" width=\"{:.1f}\" height=\"10\"/></svg><span class=\"soft\">{:+.1f} %</span></td>",
-                            result.margin, result.unit == "1" ? "" : " " + html_text(result.unit), clock_of(result.at_s),
+                            two_lines(margin_text(result, entry.summary.display)), clock_of(result.at_s),
                             result.pass ? "pass" : "fail", 100.0 * tightest.relative, 100.0 * share, 100.0 * tightest.relative);
 }
 

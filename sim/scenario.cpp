@@ -129,6 +129,8 @@ void read_parts(const YamlNode& root, Scenario& scenario) {
   const Vocabulary vocabulary{scenario.programme, SignalTable(scenario.parameters.zones), scenario.parameters.period_ms * 1e-3};
   if (const YamlNode* actions = root.child("actions")) scenario.actions = read_actions(*actions, vocabulary);
   if (const YamlNode* faults = root.child("faults")) scenario.faults = read_faults(*faults, vocabulary);
+  scenario.display = display_of(root);
+  scenario.display.barometer_pa = scenario.furnace.surroundings.barometer_pa;
   if (const YamlNode* compare = root.child("compare")) {
     scenario.compare = read_tolerance(*compare);
     check_tolerance(scenario.compare, vocabulary.signals);
@@ -145,7 +147,7 @@ const FieldTable& scenario_fields() {
 
 const std::vector<std::string>& scenario_sections() {
   static const std::vector<std::string> sections = {"furnace", "controller", "set", "environment", "programme", "actions",
-                                                    "faults", "expectations", "compare"};
+                                                    "faults", "expectations", "compare", "display"};
   return sections;
 }
 
@@ -169,6 +171,7 @@ std::string write_scenario(const Scenario& scenario) {
   if (!scenario.faults.empty()) text += "faults:\n" + write_faults(scenario.faults, 2);
   if (!scenario.expectations.empty()) text += "expectations:\n" + write_expectations(scenario.expectations, 2);
   text += "compare:\n" + write_tolerance(scenario.compare, 2);
+  if (scenario.display.chosen()) text += "display:\n" + write_fields(display_fields(), &scenario.display, 2);
   return text;
 }
 

@@ -12,6 +12,7 @@
 #include "firmware/programme.h"
 #include "firmware/registers.h"
 #include "plant/furnace.h"
+#include "sim/display_units.h"
 #include "sim/environment.h"
 #include "sim/input_error.h"
 #include "sim/tolerance.h"
@@ -123,6 +124,7 @@ struct Scenario {
   RecordSource record;
   Tolerance compare;                   // what `saggar compare` lets a run differ from its baseline
   RunSource run;
+  DisplayUnits display;                // what people see; no file for machines depends on it
   double baud = 115200.0;              // both lines, 8E1
   std::string resolved_yaml;           // everything used, defaults included: reading it gives this scenario again
 };

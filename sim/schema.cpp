@@ -6,6 +6,7 @@
 
 #include "sim/action_file.h"
 #include "sim/controller_file.h"
+#include "sim/display_units.h"
 #include "sim/environment.h"
 #include "sim/expectation_file.h"
 #include "sim/fault_file.h"
@@ -174,6 +175,7 @@ Json scenario_schema() {
   keys["faults"] = faults_schema();
   keys["expectations"] = {{"type", "array"}, {"items", table_schema(expectation_fields())}};
   keys["compare"] = compare_schema();
+  keys["display"] = table_schema(display_fields());
   for (const char* key : {"furnace", "controller", "programme"}) root["required"].push_back(key);
   return root;
 }
@@ -242,6 +244,7 @@ std::string fields_markdown() {
   add_table(text, "Expectation", expectation_fields());
   add_table(text, "Compare", tolerance_fields());
   add_table(text, "Compare: an item of `signals`", tolerance_rule_fields());
+  add_table(text, "Display", display_fields());
   add_table(text, "Furnace", furnace_fields());
   add_table(text, "Controller", controller_fields());
   add_table(text, "Mapping of a recorded log", mapping_fields());

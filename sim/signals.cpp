@@ -32,14 +32,33 @@ Signal made(std::string_view name, std::string_view unit, int decimals, Signal::
   signal.decimals = decimals;
   signal.origin = origin;
   signal.meaning = meaning;
-  signal.quantity = signal.unit;
-  if (signal.unit == "Pa") signal.quantity = name.find("gauge") == std::string_view::npos ? "Pa abs" : "Pa gauge";
+  signal.quantity = quantity_named(name, signal.unit);
   if (name == "programme.state") signal.codes.assign(states.begin(), states.end());
   if (name == "atmosphere.phase") signal.codes.assign(phases.begin(), phases.end());
   return signal;
 }
 
 }  // namespace
+
+std::string quantity_named(std::string_view name, std::string_view unit) {
+  if (unit != "Pa") return std::string(unit);
+  const bool gauge = name.find("gauge") != std::string_view::npos || name == "plant.supply";
+  return gauge ? "Pa gauge" : "Pa abs";
+}
+
+std::string quantity_in(std::string_view statement, std::string_view unit) {
+  static const SignalTable table(4);
+  const auto part_of_name = [](char c) { return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == '_' || c == '.'; };
+  for (std::size_t at = 0; at < statement.size() && unit == "Pa"; ++at) {
+    std::size_t end = at;
+    while (end < statement.size() && part_of_name(statement[end])) ++end;
+    const int slot = table.find(statement.substr(at, end - at));
+    const Signal* signal = slot < 0 ? nullptr : &table.signals()[static_cast<std::size_t>(slot)];
+    if (signal && signal->unit == unit) return signal->quantity;
+    at = end;
+  }
+  return std::string(unit);
+}
 
 std::span<const std::string_view> state_names() { return states; }
 std::span<const std::string_view> phase_names() { return phases; }

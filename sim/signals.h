@@ -21,6 +21,12 @@ struct Signal {
   std::vector<std::string> codes{};  // names of the values 0, 1, ... where the signal is a code (programme.state, atmosphere.phase)
 };
 
+// The unit with the reference that a pressure counts from, which its name tells: "Pa gauge" of plant.gas.gauge in Pa.
+std::string quantity_named(std::string_view name, std::string_view unit);
+
+// The same for a margin in this unit: told by the first signal in the expectation's statement that is recorded in it.
+std::string quantity_in(std::string_view statement, std::string_view unit);
+
 // Names of the codes, by value, as the core's register table numbers them.
 std::span<const std::string_view> state_names();   // programme.state: idle, running, held, ...
 std::span<const std::string_view> phase_names();   // atmosphere.phase: rest, evacuating, ...

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "sim/bench.h"
+#include "sim/display_units.h"
 #include "sim/expectations.h"
 #include "sim/signals.h"
 
@@ -53,6 +54,7 @@ struct Summary {
   std::uint64_t controller_hash = 0, trace_hash = 0;
   std::vector<Stretch> segments, phases;
   ForkRecord fork;
+  DisplayUnits display;          // for people only: not in summary.json
 };
 
 // JSON, two blanks of indent, a newline at the end. Never NaN: what has no value is null.

@@ -18,8 +18,9 @@
 namespace tools {
 namespace {
 
-void check_scenario(const std::filesystem::path& file) {
-  const sim::Scenario scenario = sim::load_scenario(file);
+void check_scenario(const std::filesystem::path& file, const std::string& units) {
+  sim::Scenario scenario = sim::load_scenario(file);
+  if (!units.empty()) sim::choose_units(scenario.display, units);
   // Expectations are read by the judge itself, so that what check accepts, run accepts.
   const sim::Expectations judge(scenario.expectations, sim::SignalTable(scenario.parameters.zones), scenario.programme.names,
                                 scenario.parameters.period_ms * 1e-3);
@@ -46,18 +47,18 @@ void check_mapping(const std::filesystem::path& file) {
 
 // A mapping has columns; a scenario names a furnace, a controller and a programme; a furnace file has a casing; what is left is a
 // controller.
-void check_file(const std::filesystem::path& file) {
+void check_file(const std::filesystem::path& file, const std::string& units) {
   const sim::YamlNode root = sim::read_yaml(file);
   if (root.child("columns") != nullptr) {
     check_mapping(file);
   } else if (root.child("programme") != nullptr || root.child("furnace") != nullptr || root.child("expectations") != nullptr) {
-    check_scenario(file);
+    check_scenario(file, units);
   } else if (root.child("retort") != nullptr || root.child("casing") != nullptr || root.child("lining") != nullptr) {
     check_furnace(file);
   } else if (root.child("unit") != nullptr || root.child("limits") != nullptr || root.child("heat") != nullptr) {
     check_controller(file);
   } else {
-    check_scenario(file);
+    check_scenario(file, units);
   }
 }
 
@@ -65,11 +66,13 @@ void check_file(const std::filesystem::path& file) {
 
 void add_check(CLI::App& app, Invocation& invocation) {
   auto files = std::make_shared<std::vector<std::string>>();
+  auto units = std::make_shared<std::string>();
   CLI::App* verb = app.add_subcommand("check", "read and validate files, say what they are and would do; no run");
   verb->add_option("FILE", *files, "scenario, furnace, controller or mapping files")->required();
-  verb->callback([files, &invocation] {
-    invocation.chosen = [files] {
-      for (const std::string& file : *files) check_file(file);
+  add_units(*verb, *units);
+  verb->callback([files, units, &invocation] {
+    invocation.chosen = [files, units] {
+      for (const std::string& file : *files) check_file(file, *units);
       return static_cast<int>(all_hold);
     };
   });

@@ -22,7 +22,7 @@ namespace {
 namespace fs = std::filesystem;
 
 struct Options {
-  std::string run, baseline, tolerance, report, recorded, mapping;
+  std::string run, baseline, tolerance, report, recorded, mapping, units;
   bool accept = false, accept_broken = false, json = false, quiet = false;
 };
 
@@ -51,6 +51,14 @@ void write_file(const fs::path& path, const std::string& text) {
   file.name();
 }
 
+// What people see: the run's `display`, then --units.
+sim::DisplayUnits display_for(const Options& options) {
+  const fs::path path(options.run);
+  sim::DisplayUnits units = sim::display_of_run(fs::is_directory(path) ? path : path.parent_path());
+  if (!options.units.empty()) sim::choose_units(units, options.units);
+  return units;
+}
+
 int accept(const Options& options, const sim::Baseline& run, const sim::Tolerance& tolerance) {
   const fs::path path(options.baseline);
   if (fs::is_directory(path)) throw UsageError(fmt::format("{}: a folder; --accept writes a baseline file", path.string()));
@@ -59,7 +67,11 @@ int accept(const Options& options, const sim::Baseline& run, const sim::Toleranc
     throw UsageError(fmt::format("{}: the run is broken ({}); --accept-broken accepts it all the same", run.source, run.summary.broken_by));
   }
   std::string said = fmt::format("{}: new baseline\n", path.string());
-  if (fs::exists(path)) said = sim::comparison_text(sim::compare_runs(run, sim::read_baseline(path), tolerance));
+  if (fs::exists(path)) {
+    sim::Comparison comparison = sim::compare_runs(run, sim::read_baseline(path), tolerance);
+    comparison.display = display_for(options);
+    said = sim::comparison_text(comparison);
+  }
   write_file(path, sim::write_baseline(run, tolerance));
   if (!options.quiet) fmt::print("{}accepted: {}\n", said, path.string());
   return all_hold;
@@ -67,7 +79,8 @@ int accept(const Options& options, const sim::Baseline& run, const sim::Toleranc
 
 int compare_recorded(const Options& options, const sim::Baseline& run, const sim::Tolerance& tolerance) {
   const sim::RecordedLog log = sim::read_log(options.recorded, sim::read_mapping_file(options.mapping), run);
-  const sim::Comparison comparison = sim::compare_runs(run, log.recorded, tolerance, true);
+  sim::Comparison comparison = sim::compare_runs(run, log.recorded, tolerance, true);
+  comparison.display = display_for(options);
   if (!options.report.empty()) {
     write_file(options.report, sim::recorded_page(comparison, run, log, sim::recorded_title(run)));
   }
@@ -90,7 +103,8 @@ int compare(const Options& options) {
   if (!options.recorded.empty()) return compare_recorded(options, run, tolerance);
   if (options.accept) return accept(options, run, tolerance);
   const sim::Baseline baseline = sim::read_baseline(options.baseline);
-  const sim::Comparison comparison = sim::compare_runs(run, baseline, tolerance);
+  sim::Comparison comparison = sim::compare_runs(run, baseline, tolerance);
+  comparison.display = display_for(options);
   if (!options.report.empty()) write_file(options.report, sim::comparison_page(comparison, run, baseline));
   if (options.json) fmt::print("{}", sim::comparison_json(comparison));
   else if (!options.quiet) fmt::print("{}", sim::comparison_text(comparison));
@@ -108,6 +122,7 @@ void add_compare(CLI::App& app, Invocation& invocation) {
   verb->add_option("--mapping", options->mapping, "how that file is to be read");
   verb->add_option("--report", options->report, "write both into one HTML file, overlaid");
   verb->add_option("--tolerance", options->tolerance, "file with tolerances, instead of `compare` of the run's scenario");
+  add_units(*verb, options->units);
   verb->add_flag("--accept", options->accept, "write BASELINE anew from the run, and say what changes");
   verb->add_flag("--accept-broken", options->accept_broken, "accept a run that broke as well");
   verb->add_flag("--json", options->json, "print the comparison as JSON");

@@ -150,8 +150,11 @@ std::string line_of(const sim::IndexEntry& entry, std::size_t width) {
   if (!entry.summary.broken_by.empty()) line += "; " + entry.summary.broken_by;
   if (tightest.result == nullptr) return line + "; nothing was judged\n";
   if (!tightest.result->judged) return line + fmt::format("; never judged: {}\n", tightest.result->name);
-  return line + fmt::format("; tightest: {}, {:+.4g}{} ({:+.1f} %)\n", tightest.result->name, tightest.result->margin,
-                            tightest.result->unit == "1" ? "" : " " + tightest.result->unit, 100.0 * tightest.relative);
+  const sim::ExpectationResult& result = *tightest.result;
+  const std::string quantity = sim::quantity_in(result.statement, result.unit);
+  return line + fmt::format("; tightest: {}, {} ({:+.1f} %)\n", result.name,
+                            sim::shown_margin(result.margin, result.unit, quantity, entry.summary.display, true),
+                            100.0 * tightest.relative);
 }
 
 void print_table(const sim::RunIndex& index, const fs::path& folder) {

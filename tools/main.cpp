@@ -3,6 +3,7 @@
 #include <exception>
 
 #include "sim/cautions.h"
+#include "sim/display_units.h"
 #include "sim/input_error.h"
 #include "tools/verbs.h"
 
@@ -13,6 +14,20 @@ CLI::Validator tools::controller_kind() {
     return known ? "" : "found controller '" + text + "', expected host, emulated, both or library:PATH";
   };
   return {check, "host|emulated|both|library:PATH"};
+}
+
+void tools::add_units(CLI::App& verb, std::string& text) {
+  const auto check = [](const std::string& given) -> std::string {
+    sim::DisplayUnits units;
+    try {
+      sim::choose_units(units, given);
+    } catch (const sim::InputError& error) {
+      return error.what();
+    }
+    return "";
+  };
+  verb.add_option("--units", text, "what people see, over `display` of the scenario: \"pressure=mmH2O gauge,flow=sL/h,temperature=degF\"")
+      ->type_name("KEY=UNIT,...")->check(CLI::Validator(check, ""));
 }
 
 namespace {

@@ -18,7 +18,7 @@ namespace {
 
 struct Options {
   std::vector<std::string> folders;
-  std::string folder, overlay, mapping, out;   // folder: the first
+  std::string folder, overlay, mapping, out, units;   // folder: the first
   bool sheet = false;
 };
 
@@ -26,7 +26,9 @@ struct Options {
 void write_overlay(const Options& options) {
   const sim::Baseline run = sim::read_baseline(options.folder);
   const sim::RecordedLog log = sim::read_log(options.overlay, sim::read_mapping_file(options.mapping), run);
-  const sim::Comparison comparison = sim::compare_runs(run, log.recorded, {}, true);
+  sim::Comparison comparison = sim::compare_runs(run, log.recorded, {}, true);
+  comparison.display = sim::display_of_run(options.folder);
+  if (!options.units.empty()) sim::choose_units(comparison.display, options.units);
   sim::ResultFile file(options.folder, "report_overlay.html");
   file.write(sim::recorded_page(comparison, run, log, sim::recorded_title(run)));
   file.close();
@@ -36,7 +38,7 @@ void write_overlay(const Options& options) {
 int sheet(const Options& options) {
   if (!options.overlay.empty() || !options.mapping.empty()) throw UsageError("--sheet and --overlay are two pages");
   const std::filesystem::path out = options.out.empty() ? options.folder : options.out;
-  sim::write_sheet({options.folders.begin(), options.folders.end()}, out, "");
+  sim::write_sheet({options.folders.begin(), options.folders.end()}, out, options.units);
   fmt::print("{}\n", (out / "sheet.html").string());
   return all_hold;
 }
@@ -48,7 +50,7 @@ int report(const Options& options) {
   if (options.overlay.empty() != options.mapping.empty()) throw UsageError("--overlay LOG and --mapping MAP go together");
   const bool overlay = !options.overlay.empty();
   if (overlay) write_overlay(options);
-  else sim::rebuild_report(options.folder);
+  else sim::rebuild_report(options.folder, options.units);
   fmt::print("{}\n", (std::filesystem::path(options.folder) / (overlay ? "report_overlay.html" : "report.html")).string());
   return all_hold;
 }
@@ -63,6 +65,7 @@ void add_report(CLI::App& app, Invocation& invocation) {
   verb->add_option("--out", options->out, "folder for the sheet; else that of the first run");
   verb->add_option("--overlay", options->overlay, "CSV file of a furnace's logger: drawn over the run in report_overlay.html");
   verb->add_option("--mapping", options->mapping, "how that file is to be read");
+  add_units(*verb, options->units);
   verb->callback([options, &invocation] {
     options->folder = options->folders.front();
     invocation.chosen = [options] { return report(*options); };

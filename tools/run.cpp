@@ -21,7 +21,7 @@ struct Options {
   std::string what, out;
   unsigned jobs = 1;
   std::vector<std::string> changes;
-  std::string patch, from;
+  std::string patch, from, units;
   std::uint64_t seed = 0;
   bool seed_given = false;
   std::string controller = "host";
@@ -35,6 +35,7 @@ ScenarioRun run_of(const Options& options, const fs::path& file, const fs::path&
   run.overrides = options.changes;
   run.patch = options.patch;
   run.from = options.from;
+  run.units = options.units;
   if (options.seed_given) run.overrides.push_back(fmt::format("seed={}", options.seed));
   if (options.snapshots) run.overrides.push_back("record.snapshots=yes");
   run.controller.kind = options.controller;
@@ -80,6 +81,7 @@ void add_run(CLI::App& app, Invocation& invocation) {
                  "keep the state every 10 min and at each segment, so that --from this run replays at most 10 min of its past");
   CLI::Option* seed = verb->add_option("--seed", options->seed, "of everything that is left to chance");
   verb->add_option("--controller", options->controller, "who sits at the controller's end (default: host)")->check(controller_kind());
+  add_units(*verb, options->units);
   verb->add_flag("--json", options->json, "print summary.json (of a folder: its own) instead of the table");
   verb->add_flag("--quiet", options->quiet, "no progress, no table");
   verb->callback([options, seed, &invocation] {

@@ -117,13 +117,14 @@ sim::TapeHeader tape_header(const sim::Scenario& scenario, const sim::Bench& ben
   return header;
 }
 
-std::string margin_text(const sim::ExpectationResult& result) {
+std::string margin_text(const sim::ExpectationResult& result, const sim::DisplayUnits& units) {
   const std::string from = result.judged_from_s < 0.0 ? "" : fmt::format("; new, judged from {} on", duration_text(result.judged_from_s));
   if (!result.judged) return "never judged: " + result.unjudged + from;
   const std::string at = fmt::format("at {}{}", duration_text(result.at_s), from);
   if (result.unit == "1" && std::abs(result.margin) == 1.0) return result.pass ? from.empty() ? from : from.substr(2) : at;
-  const std::string unit = result.unit == "1" ? "" : " " + result.unit;
-  return fmt::format("{:.4g}{} {}, {}", std::abs(result.margin), unit, result.pass ? "to spare" : "too far", at);
+  const std::string quantity = sim::quantity_in(result.statement, result.unit);
+  return fmt::format("{} {}, {}", sim::shown_margin(std::abs(result.margin), result.unit, quantity, units),
+                     result.pass ? "to spare" : "too far", at);
 }
 
 }  // namespace
@@ -136,7 +137,8 @@ void listen_for_interrupt() {
 }
 
 ScenarioResult perform(const ScenarioRun& run) {
-  const sim::Scenario scenario = sim::load_scenario(run.file, run.overrides, run.patch);
+  sim::Scenario scenario = sim::load_scenario(run.file, run.overrides, run.patch);
+  if (!run.units.empty()) sim::choose_units(scenario.display, run.units);
   std::optional<Fork> fork;
   if (!run.from.empty()) fork = find_fork(run.from);
   ScenarioResult result;
@@ -198,7 +200,7 @@ std::string expectation_table(const sim::Summary& summary, bool colour) {
                                  duration_text(summary.simulated_s), summary.wall_s > 0.0 ? summary.simulated_s / summary.wall_s : 0.0);
   for (const sim::ExpectationResult& result : summary.expectations) {
     std::string line = fmt::format("  {}  {:{}}  {}", marked(result.pass, result.pass ? "holds" : "FAILS"), result.name, width,
-                                   margin_text(result));
+                                   margin_text(result, summary.display));
     line.erase(line.find_last_not_of(' ') + 1);
     text += line + "\n";
   }

@@ -25,6 +25,7 @@ struct ScenarioRun {
   std::filesystem::path folder;               // where the results go; empty: runs/<scenario's name>
   std::vector<std::string> overrides;         // "path=value"
   std::filesystem::path patch;                // a YAML file of changes; empty: none
+  std::string units;                          // text of --units, over what the scenario's `display` says
   std::string from;                           // a fork: RUN@TIME, see fork.h; empty: from the start
   sim::EndpointSettings controller;
   bool quiet = false;                         // no progress

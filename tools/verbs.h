@@ -33,6 +33,9 @@ struct Invocation {
 // Accepts host, emulated, both, library:PATH and process:PROGRAM LIBRARY.
 CLI::Validator controller_kind();
 
+// --units on a verb; the text must be one that sim::choose_units accepts.
+void add_units(CLI::App& verb, std::string& text);
+
 void add_run(CLI::App& app, Invocation& invocation);
 void add_check(CLI::App& app, Invocation& invocation);
 void add_compare(CLI::App& app, Invocation& invocation);

@@ -195,7 +195,7 @@ TEST(Comparison, NamesExpectationsThatFlipMoveAndVanish) {
   tracks.pass = false;
   result = compared(run);
   EXPECT_TRUE(result.expectations.at(0).flipped);
-  EXPECT_THAT(sim::comparison_text(result), HasSubstr("FLIPPED tracks within 8 K: pass 3 -> fail -0.1 K"));
+  EXPECT_THAT(sim::comparison_text(result), HasSubstr("FLIPPED tracks within 8 K: pass 3 K -> fail -0.1 K"));
   run.summary.expectations.clear();
   EXPECT_TRUE(compared(run).differs);
 }
