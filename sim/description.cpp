@@ -1,13 +1,17 @@
 #include "sim/description.h"
 
 #include <array>
+#include <cctype>
 #include <cmath>
 
 #include <fmt/format.h>
 
+#include "sim/action_sentence.h"
 #include "sim/expectation_sentence.h"
-#include "sim/moment.h"
-#include "sim/programme_file.h"
+#include "sim/fault_sentence.h"
+#include "sim/moment_sentence.h"
+#include "sim/programme_sentence.h"
+#include "sim/signals.h"
 
 namespace sim {
 
@@ -21,9 +25,20 @@ double ramp_s(const fw::Segment& segment, double& setpoint_degc) {
   return (segment.options & fw::ramp_by_time) ? segment.duration_ms * 1e-3 : way_k / segment.rate;
 }
 
-std::string time_words(double s) {
-  const auto minutes = static_cast<long>(std::lround(s / 60.0));
-  return minutes < 60 ? fmt::format("{} min", minutes) : fmt::format("{} h {:02} min", minutes / 60, minutes % 60);
+// The signals whose names stand in the text, and what they are.
+std::string names_used(const std::string& text, const SignalTable& table) {
+  std::string list;
+  for (const Signal& signal : table.signals()) {
+    const auto part_of_name = [](char c) { return std::isalnum(static_cast<unsigned char>(c)) != 0 || c == '_' || c == '.'; };
+    bool used = false;
+    for (std::size_t at = text.find(signal.name); at != std::string::npos && !used; at = text.find(signal.name, at + 1)) {
+      const std::size_t end = at + signal.name.size();
+      const bool ends = end == text.size() || !part_of_name(text[end]) || (text[end] == '.' && !part_of_name(text[end + 1]));
+      used = (at == 0 || !part_of_name(text[at - 1])) && ends;
+    }
+    if (used) list += fmt::format("    {}: {}{}\n", signal.name, signal.meaning, signal.unit == "1" ? "" : " [" + signal.quantity + "]");
+  }
+  return list.empty() ? "" : "  names used above:\n" + list;
 }
 
 void compare(std::vector<std::string>& remarks, const char* what, double controller, double furnace, const char* unit) {
@@ -76,30 +91,27 @@ std::vector<std::string> mismatches(const Scenario& scenario) {
 }
 
 std::string describe(const Scenario& scenario) {
+  const DisplayUnits& units = scenario.display;
   std::string text = fmt::format("{}\n", scenario.title);
   if (!scenario.why.empty()) text += fmt::format("  {}\n", scenario.why);
   text += fmt::format("  furnace: {}\n  controller: {}, period {} ms, {} heat zone{}\n", scenario.furnace_title, scenario.controller_title,
                       scenario.parameters.period_ms, scenario.parameters.zones, scenario.parameters.zones == 1 ? "" : "s");
+  if (units.chosen()) text += fmt::format("  shown: {}; as written in parentheses\n", display_remark(units));
   for (const std::string& remark : mismatches(scenario)) text += "  remark: " + remark + "\n";
-  for (const std::string& sentence : environment_sentences(scenario.environment)) text += "  environment: " + sentence + "\n";
+  for (const std::string& said : environment_sentences(scenario.environment))
+    text += "  environment: " + in_display_units(said, units) + "\n";
+  const double start_degc = scenario.furnace.initial.furnace_degc;
   text += fmt::format("  programme of {} segments, at least {}, the run at most {}:\n", scenario.programme.segments.size(),
-                      time_words(programme_s(scenario.programme, scenario.furnace.initial.furnace_degc)),
-                      time_words(scenario.run.at_most_s));
-  const std::vector<std::string>& names = scenario.programme.names;
-  for (std::size_t i = 0; i < names.size(); ++i)
-    text += fmt::format("    {:2} {}: {}\n", i + 1, names[i], describe(scenario.programme.segments[i], names));
-  for (const OperatorAction& action : scenario.actions) text += fmt::format("  operator: {}, {}\n", action.text, describe(action.when));
-  for (const FaultSource& fault : scenario.faults) {
-    std::string stays = fault.for_s < 0.0 ? "to the end" : fmt::format("for {:.6g} s", fault.for_s);
-    if (fault.chance.given())
-      stays += fmt::format(", by chance {:.4g} times an hour, each for {:.6g} to {:.6g} s", fault.chance.rate_per_s * 3600.0,
-                           fault.chance.shortest_s, fault.chance.longest_s);
-    text += fmt::format("  fault: {}, {}, {}\n", fault.text, describe(fault.from), stays);
-  }
+                      about_time_sentence(programme_s(scenario.programme, start_degc)), time_sentence(scenario.run.at_most_s));
+  const std::vector<std::string> sentences = programme_sentences(scenario.programme, start_degc, units);
+  for (std::size_t i = 0; i < sentences.size(); ++i)
+    text += fmt::format("    {:2} {}: {}\n", i + 1, scenario.programme.names[i], sentences[i]);
+  for (const OperatorAction& action : scenario.actions) text += fmt::format("  operator: {}\n", action_sentence(action, units));
+  for (const FaultSource& fault : scenario.faults) text += fmt::format("  fault: {}\n", fault_sentence(fault, units));
   text += fmt::format("  {} expectations, judged at every tick{}\n", scenario.expectations.size(),
                       scenario.expectations.empty() ? ": the verdict can only be `fail`" : ":");
-  for (const ExpectationSource& expectation : scenario.expectations) text += fmt::format("    {}\n", sentence(expectation));
-  return text;
+  for (const ExpectationSource& expectation : scenario.expectations) text += fmt::format("    {}\n", sentence(expectation, units));
+  return text + names_used(text, SignalTable(scenario.parameters.zones));
 }
 
 }  // namespace sim

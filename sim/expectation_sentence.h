@@ -1,17 +1,21 @@
-// An expectation as a sentence that can be read aloud: what is expected, in which window, by when.
+// Expectations as sentences: one for the files and the report, in the language as it is written, and one for people who do not know it.
+// One table has the parts of a window for both.
 #pragma once
 
 #include <string>
+#include <vector>
 
+#include "sim/display_units.h"
 #include "sim/scenario.h"
 
 namespace sim {
 
-// "below 15 Pa: at some moment vacuum.pv < 15 Pa abs, at most 15 min after the window opens, in the segment first evacuation".
-// A ready word is followed by what it is short for, in brackets.
-std::string sentence(const ExpectationSource& expectation);
+// One line, as written: "always pressure.pv < 6 kPa, in segment soak"; of a ready word first what it says. judged: expanded (ready_word.h).
+std::string statement_of(const ExpectationSource& judged);
 
-// "2 h 30 min", "15 min", "1 min 30 s", "0.5 s"; seconds keep up to three decimals. s from 0 up.
-std::string time_sentence(double s);
+// One line for people: name, what is said in plain words, and over what part of the run.
+// "no heat: at no moment plant.power is above 1 W, in the segment cool, until interlock.trip is above 0"; of a ready word also what
+// it is short for.
+std::string sentence(const ExpectationSource& expectation, const DisplayUnits& units = {});
 
 }  // namespace sim

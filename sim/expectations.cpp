@@ -9,6 +9,7 @@
 #include "sim/event_match.h"
 #include "sim/expectation_file.h"
 #include "sim/expectation_sentence.h"
+#include "sim/moment_sentence.h"
 #include "sim/input_error.h"
 #include "sim/ready_word.h"
 #include "sim/units.h"
@@ -45,23 +46,6 @@ std::string unjudged(const ExpectationSource& source, bool opened, double longes
 std::string joined(const std::vector<std::string>& names) {
   std::string text;
   for (const std::string& name : names) text += (text.empty() ? "" : " or ") + name;
-  return text;
-}
-
-std::string statement_of(const ExpectationSource& source) {
-  constexpr const char* forms[] = {"always ", "never ", "eventually ", "at opening "};
-  std::string text = source.word.empty() ? "" : word_sentence(source) + ": ";
-  text += forms[static_cast<int>(source.form)] + source.predicate;
-  if (source.within_s >= 0.0) text += " within " + text_of(source.within_s) + " s";
-  if (!source.segments.empty()) text += ", in segment " + joined(source.segments);
-  if (!source.phases.empty()) text += ", in phase " + joined(source.phases);
-  if (source.from_s >= 0.0) text += ", from " + text_of(source.from_s) + " s";
-  if (source.to_s >= 0.0) text += ", to " + text_of(source.to_s) + " s";
-  if (!source.while_.empty()) text += ", while " + source.while_;
-  if (!source.after.empty()) text += ", after " + source.after;
-  if (source.after_event.given()) text += ", once " + describe(source.after_event);
-  if (!source.until.empty()) text += ", until " + source.until;
-  if (source.until_event.given()) text += ", until " + describe(source.until_event);
   return text;
 }
 

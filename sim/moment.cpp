@@ -58,18 +58,4 @@ void check_moment(const YamlNode& map, const Moment& moment, const Vocabulary& v
                      "`every` beside it, or a moment that can come again: segment, phase, when, event");
 }
 
-std::string describe(const Moment& moment) {
-  std::string text = "at the start";
-  if (moment.at_s >= 0.0) text = fmt::format("at {:.6g} s", moment.at_s);
-  if (!moment.segment.empty()) text = fmt::format("when segment `{}` begins", moment.segment);
-  if (!moment.phase.empty()) text = fmt::format("when the atmosphere is {}", moment.phase);
-  if (!moment.condition.empty()) text = fmt::format("as soon as {}", moment.condition);
-  if (moment.event.given()) text = "when " + describe(moment.event);
-  if (moment.after_s > 0.0) text = fmt::format("{:.6g} s after: {}", moment.after_s, text);
-  const std::string often = moment.times > 0 ? fmt::format(", {} times in all", moment.times) : "";
-  if (moment.every_s > 0.0) return text + fmt::format(", then every {:.6g} s{}", moment.every_s, often);
-  if (moment.times > 1) return text + ", each time anew" + often;
-  return text;
-}
-
 }  // namespace sim

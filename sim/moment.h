@@ -12,7 +12,4 @@ const std::vector<Field>& moment_fields();   // on a Moment
 // At most one of `at`, `segment`, `phase`, `when`, `event`; names and expression against the vocabulary. Throws InputError.
 void check_moment(const YamlNode& map, const Moment& moment, const Vocabulary& vocabulary);
 
-// "10 min after segment `soak` begins"
-std::string describe(const Moment& moment);
-
 }  // namespace sim

@@ -11,6 +11,7 @@
 #include "sim/input_error.h"
 #include "sim/page.h"
 #include "sim/programme_file.h"
+#include "sim/programme_sentence.h"
 #include "sim/report_page.h"
 #include "sim/result_file.h"
 #include "sim/sheet_figure.h"
@@ -531,7 +532,7 @@ void check_same_programme(const std::vector<SheetRun>& runs) {
     for (std::size_t i = 0; i < count; ++i) {
       const bool both = i < first.segments.size() && i < other.segments.size();
       const auto words = [i](const ProgrammeSource& programme) {
-        return i < programme.segments.size() ? "`" + programme.names[i] + "`: " + describe(programme.segments[i], programme.names)
+        return i < programme.segments.size() ? "`" + programme.names[i] + "`: " + segment_sentence(programme.segments[i], programme.names)
                                              : "no segment";
       };
       if (both && first.names[i] == other.names[i] &&

@@ -6,6 +6,8 @@
 
 #include <fmt/format.h>
 
+#include "sim/programme_sentence.h"
+
 namespace sim {
 
 namespace {
@@ -237,22 +239,6 @@ std::string segment_name(const YamlNode& node, const ProgrammeSource& programme,
   return name;
 }
 
-std::string time_words(double s) {
-  if (s < 120.0) return fmt::format("{:.4g} s", s);
-  return s < 7200.0 ? fmt::format("{:.4g} min", s / 60.0) : fmt::format("{:.4g} h", s / 3600.0);
-}
-
-std::string atmosphere_words(const Segment& segment) {
-  constexpr const char* gases[] = {"", "air", "nitrogen", "argon", "helium"};
-  std::string text;
-  if (segment.gas != fw::Gas::keep) text += fmt::format(", {}", gases[static_cast<std::size_t>(segment.gas)]);
-  if (segment.flow_slm >= 0.0f) text += fmt::format(", {:.4g} slm", segment.flow_slm);
-  if (segment.back_pressure_pa >= 0.0f) text += fmt::format(", {:.4g} kPa gauge", segment.back_pressure_pa / 1000.0f);
-  if (segment.gain_set > 0) text += fmt::format(", gain set {}", segment.gain_set);
-  if (segment.timeout_ms > 0) text += fmt::format(", at most {}", time_words(segment.timeout_ms / 1000.0));
-  return text;
-}
-
 }  // namespace
 
 const std::vector<FieldTable>& segment_fields() {
@@ -283,7 +269,7 @@ ProgrammeSource read_programme(const YamlNode& list) {
       item.draft.segment.jump = static_cast<std::uint16_t>(target - programme.names.begin());
     }
     if (!fw::segment_valid(item.draft.segment, static_cast<int>(programme.segments.size())))   // the core's own check has the last word
-      throw InputError(item.place, "a segment that the core refuses: " + describe(item.draft.segment, programme.names),
+      throw InputError(item.place, "a segment that the core refuses: " + segment_sentence(item.draft.segment, programme.names),
                        "one with everything it needs (a purge by cycles and a backfill need a flow)");
     programme.names.push_back(segment_name(node, programme, item));
     programme.segments.push_back(item.draft.segment);
@@ -306,38 +292,6 @@ std::string write_programme(const ProgrammeSource& programme, int indent) {
     text += write_fields(table_of(draft.segment.kind), &draft, indent + 4);
   }
   return text;
-}
-
-std::string describe(const Segment& segment, const std::vector<std::string>& names) {
-  const double duration_s = segment.duration_ms / 1000.0;
-  const bool on_load = (segment.options & fw::count_on_load) != 0;
-  std::string text(name_of(segment.kind));
-  switch (segment.kind) {
-    case SegmentKind::ramp:
-      text += fmt::format(" to {:.4g} degC ", segment.target);
-      text += (segment.options & fw::ramp_by_time) ? "in " + time_words(duration_s) : fmt::format("at {:.4g} K/min", segment.rate * 60.0f);
-      break;
-    case SegmentKind::soak:
-      text += fmt::format(" for {}, counted within {:.4g} K on the {} thermocouple", time_words(duration_s), segment.tolerance_k,
-                          on_load ? "load" : "heater-side");
-      break;
-    case SegmentKind::wait: text += " for " + time_words(duration_s); break;
-    case SegmentKind::evacuate: text += fmt::format(" below {:.4g} Pa abs", segment.target); break;
-    case SegmentKind::backfill: text += fmt::format(" to {:.4g} kPa gauge", segment.target / 1000.0f); break;
-    case SegmentKind::purge:
-      text += (segment.options & fw::by_vacuum_cycles)
-                  ? fmt::format(" by {} vacuum cycles down to {:.4g} Pa abs", segment.count, segment.amount)
-                  : fmt::format(" {:.4g} volume changes at {:.4g} kPa gauge", segment.amount, segment.target / 1000.0f);
-      break;
-    case SegmentKind::leak_test:
-      text = fmt::format("pressure-rise leak test for {}, at most {:.4g} Pa/min", time_words(duration_s), segment.rate * 60.0f);
-      break;
-    case SegmentKind::cool: text += fmt::format(" until the load is below {:.4g} degC", segment.target); break;
-    case SegmentKind::repeat: text += fmt::format(" from `{}`, {} times in all", names[segment.jump], segment.count); break;
-    case SegmentKind::end: text += ": the safe values stay in force"; break;
-    case SegmentKind::none: break;
-  }
-  return text + atmosphere_words(segment);
 }
 
 }  // namespace sim

@@ -28,7 +28,4 @@ std::string_view name_of(fw::SegmentKind kind);      // "ramp", ...
 ProgrammeSource read_programme(const YamlNode& list);       // throws InputError
 std::string write_programme(const ProgrammeSource& programme, int indent);
 
-// One line of plain words: "ramp to 180 degC at 5 K/min, argon, 0.6 slm".
-std::string describe(const fw::Segment& segment, const std::vector<std::string>& names);
-
 }  // namespace sim

@@ -214,13 +214,11 @@ TEST(ReadyWord, ShowsWhatItIsShortFor) {
             "heat.1.pv stays within 5 K of 500 degC - 2 K: always abs(heat.1.pv - (500 degC - 2 K)) <= 5 K, to 5400 s");
   EXPECT_EQ(sim::sentence(read(word)),
             "it: heat.1.pv stays within 5 K of 500 degC - 2 K, to 1 h 30 min after the start "
-            "(at every moment abs(heat.1.pv - (500 degC - 2 K)) <= 5 K)");
+            "(at every moment the size of (heat.1.pv - (500 degC - 2 K)) is at most 5 K)");
   EXPECT_EQ(sim::sentence(read("reaches: {signal: heat.1.pv, at_least: 500 degC, by: 90 s}\n  after: interlock.trip > 0")),
-            "it: heat.1.pv reaches 500 degC from below by 90 s, once there has been interlock.trip > 0 "
-            "(at some moment heat.1.pv >= 500 degC, at most 1 min 30 s after the window opens)");
-  EXPECT_EQ(sim::sentence(read("never: heat.1.pv > 800 degC")), "it: at no moment heat.1.pv > 800 degC, over the whole run");
-  EXPECT_EQ(sim::time_sentence(0.0), "0 s");
-  EXPECT_EQ(sim::time_sentence(7200.25), "2 h 0.25 s");
+            "it: heat.1.pv reaches 500 degC from below by 90 s, from the first moment at which interlock.trip is above 0 "
+            "(at some moment heat.1.pv is at least 500 degC, at most 1 min 30 s after the window opens)");
+  EXPECT_EQ(sim::sentence(read("never: heat.1.pv > 800 degC")), "it: at no moment heat.1.pv is above 800 degC, over the whole run");
 }
 
 TEST(ExpectationFile, TakesEventsThatCanHappen) {

@@ -1,0 +1,33 @@
+#include "sim/action_sentence.h"
+
+#include <fmt/format.h>
+
+#include "sim/action_file.h"
+#include "sim/moment_sentence.h"
+#include "sim/units.h"
+
+namespace sim {
+
+namespace {
+
+// The row it was written by: its text begins with the row's name.
+const ActionKind* kind_of(const OperatorAction& action) {
+  const std::string name = action.text.substr(0, action.text.find(' '));
+  for (const ActionKind& kind : action_table())
+    if (name == kind.name) return &kind;
+  return nullptr;
+}
+
+}  // namespace
+
+std::string action_sentence(const OperatorAction& action, const DisplayUnits& units) {
+  const std::string when = moment_sentence(action.when, units);
+  const ActionKind* kind = kind_of(action);
+  if (!kind) return fmt::format("{}: {}", when, in_display_units(action.text, units));
+  const std::string unit = kind->unit;
+  if (unit.empty()) return fmt::format("{}: {}", when, kind->meaning);
+  if (unit == "1") return fmt::format("{}: {}: {}", when, kind->meaning, action.argument);
+  return fmt::format("{}: {} to {}", when, kind->meaning, shown(static_cast<double>(action.value), unit, units, Digits::written));
+}
+
+}  // namespace sim
