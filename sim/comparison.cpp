@@ -264,7 +264,8 @@ void add_moves(std::string& text, const Comparison& comparison) {
   for (const EventMove& move : comparison.events) {
     const Event& event = move.event;
     const char* way = move.way == EventMove::Way::appeared ? "appeared" : move.way == EventMove::Way::vanished ? "vanished" : "moved";
-    text += fmt::format("  {} at {:.1f} s: {} {} {}", way, event.time_s, event.source, event.kind, event.text);
+    text += fmt::format("  {} at {:.1f} s: {} {} {}", way, event.time_s, event.source, event.kind,
+                        event_in_display_units(event.source, event.text, comparison.display));
     if (move.way == EventMove::Way::moved) {
       text += fmt::format(", before at {:.1f} s ({:+.1f} s)", move.before_s, event.time_s - move.before_s);
     }

@@ -402,6 +402,10 @@ std::string in_display_units(std::string_view text, const DisplayUnits& units) {
   return units.chosen() ? QuantityScanner(text, units).with_both() : std::string(text);
 }
 
+std::string event_in_display_units(std::string_view source, std::string_view text, const DisplayUnits& units) {
+  return source == "programme" || source == "expectation" ? std::string(text) : in_display_units(text, units);
+}
+
 std::string display_remark(const DisplayUnits& units) {
   if (!units.chosen()) return "";
   std::string text;

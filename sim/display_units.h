@@ -64,6 +64,9 @@ std::string shown_margin(double recorded, std::string_view unit, std::string_vie
 // that says neither gauge nor abs is only scaled, since the signal beside it says what it counts from.
 std::string in_display_units(std::string_view text, const DisplayUnits& units);
 
+// The text of an event of this source. What files name (segments, expectations) stands as it is written.
+std::string event_in_display_units(std::string_view source, std::string_view text, const DisplayUnits& units);
+
 // One line for a page or a table: what is chosen, and the barometer where gauge and abs are exchanged. Empty: nothing is chosen.
 std::string display_remark(const DisplayUnits& units);
 

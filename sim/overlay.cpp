@@ -305,7 +305,8 @@ void add_moves(std::string& page, const Comparison& comparison) {
     begin_table(page, "Events", {"Event", "", "At", "Before at"});
     for (const EventMove& move : comparison.events) {
       const bool moved = move.way == EventMove::Way::moved;
-      add_row(page, {html_text(move.event.source + " " + move.event.kind + " " + move.event.text),
+      const std::string event = event_in_display_units(move.event.source, move.event.text, comparison.display);
+      add_row(page, {html_text(move.event.source + " " + move.event.kind + " " + event),
                      moved ? "moved" : move.way == EventMove::Way::appeared ? "appeared" : "vanished", clock_text(move.event.time_s, 1),
                      moved ? clock_text(move.before_s, 1) : ""});
     }

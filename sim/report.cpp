@@ -345,10 +345,6 @@ void add_run_data(std::string& page, const ReportData& data) {
 
 // --- events, configuration, identity ---
 
-// Names that files give (of segments and expectations) stand as they are written.
-std::string event_text(const Event& event, const DisplayUnits& units) {
-  return event.source == "programme" || event.source == "expectation" ? event.text : in_display_units(event.text, units);
-}
 
 void add_events(std::string& page, const ReportData& data) {
   page += "<h2 id=\"events\">Events</h2>\n";
@@ -362,7 +358,8 @@ void add_events(std::string& page, const ReportData& data) {
       data.events.size() <= 40 ? " open" : "", data.events.size());
   for (const Event& event : data.events) {
     page += "<tr><td class=\"number\">" + clock_text(event.time_s, 1) + "</td><td>" + html_text(event.source) + "</td><td>" +
-            html_text(event.kind) + "</td><td>" + html_text(event_text(event, data.summary.display)) + "</td></tr>\n";
+            html_text(event.kind) + "</td><td>" +
+            html_text(event_in_display_units(event.source, event.text, data.summary.display)) + "</td></tr>\n";
   }
   page += "</tbody></table></div></details>\n";
 }

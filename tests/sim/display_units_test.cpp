@@ -196,6 +196,8 @@ TEST(DisplayUnits, ShowTheQuantitiesInATextInBoth) {
   EXPECT_EQ(in_display_units("leak 1e-3 Pa m3/s, 0.15 * 4.6 kWh, 5 minutes, 3 in 4, heat.1.pv, 2 h", units),
             "leak 1e-3 Pa m3/s, 0.15 * 4.6 kWh, 5 minutes, 3 in 4, heat.1.pv, 2 h");
   EXPECT_EQ(in_display_units("plant.gas.gauge < 6 kPa", {}), "plant.gas.gauge < 6 kPa");
+  EXPECT_EQ(sim::event_in_display_units("operator", "set_flow 0.6 slm", units), "set_flow 36 sL/h (0.6 slm)");
+  EXPECT_EQ(sim::event_in_display_units("programme", "hold at 100 degC", units), "hold at 100 degC");     // a name
 }
 
 TEST(DisplayUnits, SayWhatIsWrongWithAChoice) {

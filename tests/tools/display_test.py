@@ -117,6 +117,17 @@ class Display(unittest.TestCase):
         machine = [saggar("compare", other, self.scratch / "si", "--json", *more).stdout for more in ([], ["--units", UNITS])]
         self.assertEqual(machine[0], machine[1])
 
+    def test_index_shows_both_and_the_files_beside_it_stay(self):
+        for name, more in (("plain", []), ("seen", ["--units", UNITS])):
+            folder = self.scratch / f"folder_{name}"
+            done = saggar("run", DEMO.parent, "--set", "run.at_most=10 min", *more, "--out", folder)
+            self.assertIn(done.returncode, (0, 1), done.stderr)
+        plain, seen = self.scratch / "folder_plain", self.scratch / "folder_seen"
+        for name in ("junit.xml", "summary.json", "titanium_stress_relief/trace.csv", "air_cycle/resolved.yaml"):
+            self.assertTrue((plain / name).read_bytes() == (seen / name).read_bytes(), name)
+        self.assertIn("degF (400 degC)", (seen / "index.html").read_text())
+        self.assertNotIn("degF (400 degC)", (plain / "index.html").read_text())
+
     def test_mistakes_name_what_is_accepted(self):
         for text, word in (("pressure=mmH20 gauge", "mmH2O"), ("temperature=degR", "degC, K or degF"), ("presure=kPa gauge", "pressure"),
                            ("pressure=kPa", "kPa gauge")):
