@@ -55,7 +55,8 @@ constexpr std::array<WindowPart, 9> window_parts{{
      ", at the moments at which ", ""},
     {[](const Source& source, const Voice& voice) { return voice.condition(source.after); }, ", after ",
      ", from the first moment at which ", ""},
-    {[](const Source& source, const Voice& voice) { return voice.event(source.after_event); }, ", once ", ", from the moment at which ", ""},
+    {[](const Source& source, const Voice& voice) { return voice.event(source.after_event); }, ", once ",
+     ", from the moment at which ", ""},
     {[](const Source& source, const Voice& voice) { return voice.condition(source.until); }, ", until ", ", until ", ""},
     {[](const Source& source, const Voice& voice) { return voice.event(source.until_event); }, ", until ", ", until ", ""},
 }};
