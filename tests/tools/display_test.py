@@ -125,8 +125,8 @@ class Display(unittest.TestCase):
         plain, seen = self.scratch / "folder_plain", self.scratch / "folder_seen"
         for name in ("junit.xml", "summary.json", "titanium_stress_relief/trace.csv", "air_cycle/resolved.yaml"):
             self.assertTrue((plain / name).read_bytes() == (seen / name).read_bytes(), name)
-        self.assertIn("degF (400 degC)", (seen / "index.html").read_text())
-        self.assertNotIn("degF (400 degC)", (plain / "index.html").read_text())
+        self.assertIn("mmH2O/min (20 Pa/min)", (seen / "index.html").read_text())
+        self.assertNotIn("mmH2O/min (20 Pa/min)", (plain / "index.html").read_text())
 
     def test_mistakes_name_what_is_accepted(self):
         for text, word in (("pressure=mmH20 gauge", "mmH2O"), ("temperature=degR", "degC, K or degF"), ("presure=kPa gauge", "pressure"),
