@@ -93,6 +93,7 @@ Break advance_to_the_fork(const Course& course, const sim::Scenario& scenario, c
 sim::Scenario past_of(const Fork& fork, const sim::Scenario& scenario) {
   sim::Scenario past = fork.parent;
   past.record = scenario.record;
+  past.display = scenario.display;
   return past;
 }
 
