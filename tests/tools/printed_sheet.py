@@ -116,6 +116,10 @@ class Paper(unittest.TestCase):
                 self.run_to("third", DEMO, "--seed", "3", "--set", "furnace.leak=0.0002 Pa m3/s")]
         self.assertIn("spread", self.assertOnPaper(self.printed(*runs)))
 
+    def test_other_units(self):
+        units = "pressure=mmH2O gauge,vacuum=mTorr abs,flow=sL/h,temperature=degF"
+        self.assertIn("mmH2O", self.assertOnPaper(self.printed(self.run_to("demo", DEMO), "--units", units)))
+
     def test_words_over_words_are_found(self):
         self.assertEqual(printed_over([("a", 10, 10, 50, 20), ("b", 51, 10, 90, 20), ("c", 10, 19, 50, 29)]), [])
         self.assertEqual(printed_over([("a", 10, 10, 50, 20), ("b", 45, 12, 90, 22)]), ["a / b"])

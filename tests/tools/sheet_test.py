@@ -414,6 +414,13 @@ class Sheets(unittest.TestCase):
             self.assertNotEqual(spoilt, text)
             self.assertTrue(defects(spoilt, runs))
 
+    def test_units_chosen_are_seen_and_what_is_recorded_beside_them(self):
+        text = self.sheet(self.plain, "--units", UNITS, "--out", self.place)
+        self.assertEqual(defects(text, [Run(self.plain)], shown_chosen), [])
+        self.assertNotEqual(defects(text, [Run(self.plain)]), [])
+        self.assertIn(">1562 degF (850 degC)</data>", text)                 # 850 * 1.8 + 32
+        self.assertIn(">815.77 mmH2O gauge (8 kPa gauge)</data>", text)     # 8000 / 9.80665
+
     def test_usage(self):
         for wrong, words in (([self.plain, self.other], "only into one --sheet"), ([self.plain, "--out", self.place], "goes with --sheet"),
                              ([self.plain, "--sheet", "--overlay", "x", "--mapping", "y"], "two pages")):
