@@ -369,6 +369,7 @@ void Expectations::note(Item& item, Expression::Margin margin, double time_s) {
 void Expectations::look_ahead(std::uint16_t index, std::span<const double> frame, double time_s) {
   Item& item = items_[index];
   if (item.settled) return;
+  if (predicates_[index].is_open()) return gather(index, frame, time_s);
   Expression::Margin known;
   if (predicates_[index].look(frame, time_s, known)) judge_ahead(index, known);
 }
@@ -401,9 +402,52 @@ void Expectations::judge_ahead(std::uint16_t index, Expression::Margin margin) {
 // The window has shut: what is pending is judged over what there is.
 void Expectations::conclude_ahead(std::uint16_t index) {
   Item& item = items_[index];
+  if (predicates_[index].is_open()) return conclude_gathered(index);
   Expression::Margin known;
   while (!item.settled && predicates_[index].conclude(known)) judge_ahead(index, known);
   if (rules_[index].form == Form::eventually && item.noted) conclude(index, last_s_);
+}
+
+namespace {
+
+OpenFormula::Gather gather_of(Form form) {
+  if (form == Form::at_opening) return OpenFormula::Gather::first;
+  return is_turned(form) ? OpenFormula::Gather::greatest : OpenFormula::Gather::least;
+}
+
+}  // namespace
+
+// A predicate that speaks of all ticks to the end of the window.
+void Expectations::gather(std::uint16_t index, std::span<const double> frame, double time_s) {
+  Item& item = items_[index];
+  const Rule& rule = rules_[index];
+  Expression& predicate = predicates_[index];
+  const OpenFormula::Gather how = gather_of(rule.form);
+  const double at_s = instants_[item.pending & (instants_.size() - 1)];
+  const bool in_time = rule.within_s < 0.0 || at_s <= item.opened_s + rule.within_s + instant_s;
+  const bool counts = in_time && (rule.form != Form::at_opening || at_s == item.opened_s);
+  if (!predicate.gather(frame, time_s, how, at_s, counts)) return;
+  ++item.pending;
+  item.ticks += counts ? 1 : 0;
+  if (rule.due_s > 0.0) item.longest_s = std::max(item.longest_s, at_s - item.opened_s + instant_s);
+  if (item.failed_s >= 0.0 || rule.form == Form::eventually || !predicate.open().settled(how)) return;
+  item.failed_s = time_s;
+  violated_.push_back(index);
+}
+
+void Expectations::conclude_gathered(std::uint16_t index) {
+  Item& item = items_[index];
+  const Rule& rule = rules_[index];
+  const double limit_s = rule.within_s < 0.0 ? infinite : item.opened_s + rule.within_s + instant_s;
+  OpenFormula::Kept kept;
+  std::size_t counted = 0;
+  const auto at_s = [&](std::size_t tick) { return instants_[(item.pending + tick) & (instants_.size() - 1)]; };
+  const bool known = predicates_[index].open().conclude(gather_of(rule.form), at_s, limit_s, kept, counted);
+  item.ticks += counted;
+  item.counted = true;
+  if (!known) return;
+  const double margin = rule.form == Form::never ? -kept.value.margin : kept.value.margin;
+  take(index, {margin, kept.value.decided}, kept.at_s, last_s_);
 }
 
 // An opening of `eventually` is over: its greatest margin counts, once.

@@ -19,6 +19,9 @@
 // window had: always and eventually alike over what there is, and in three-valued logic (temporal_formula.h). A tick of which then
 // nothing is known is not judged.
 //
+// p may speak of all ticks to the end of the window (always q, eventually q, q until r without an interval: expression.h). Its margin is
+// then known when the window shuts; that it can no longer hold is told at the tick at which that is settled.
+//
 // The margin is the quantitative semantics of signal temporal logic (min for always, max for eventually) in the signal's own
 // unit; its sign is the verdict. A window that never opened, or never for as long as a ready word needs (ready_word.h), leaves
 // its expectation unjudged, which is a failure.
@@ -161,6 +164,8 @@ class Expectations {
   void look(std::uint16_t index, std::span<const double> frame, double time_s);
   void look_ahead(std::uint16_t index, std::span<const double> frame, double time_s);
   void conclude_ahead(std::uint16_t index);
+  void gather(std::uint16_t index, std::span<const double> frame, double time_s);
+  void conclude_gathered(std::uint16_t index);
   void judge_ahead(std::uint16_t index, Expression::Margin margin);
   void note(Item& item, Expression::Margin margin, double time_s);
   void look_for(std::uint16_t index, std::span<const double> frame, double time_s);

@@ -509,21 +509,67 @@ class ExpressionCompiler {
 
   void emit_formula(const Node& root) {
     expression_.temporal_.emplace_back();
-    add_formula(root);
     Expression::Temporal& temporal = expression_.temporal_.front();
+    if (is_open(root)) {
+      add_open(root, false);
+      if (temporal.open.operators() > OpenFormula::operators_max) fail(root, "more than 4 operators to the end of the window", "fewer");
+      temporal.open.ready();
+    } else {
+      add_formula(root, temporal.formula);
+      temporal.formula.ready();
+    }
     temporal.values.resize(temporal.atoms.size());
-    temporal.formula.ready();
   }
 
-  int add_formula(const Node& node) {
+  // Has an operator to the end of the window.
+  static bool is_open(const Node& node) {
+    return node.open || std::any_of(node.operands.begin(), node.operands.end(), [](const auto& operand) { return is_open(*operand); });
+  }
+
+  // negated: its negation, carried to the leaves.
+  int add_open(const Node& node, bool negated) {
+    using Kind = OpenFormula::Kind;
+    OpenFormula& open = expression_.temporal_.front().open;
+    if (!is_open(node)) return open.add_leaf(leaf(node, negated, 0));
+    if (node.kind < NodeKind::logical_not) fail(node, "an operator over a window inside a quantity", "it around the comparison");
+    if (is_window(node) && !node.open) fail(node, "an operator to the end of the window inside one with an end", "`end` for both");
+    const Node& first = *node.operands[0];
+    const std::size_t from = is_window(node) ? ticks_from(node) : 0;
+    if (from > 0 && (node.kind == NodeKind::until || is_open(first)))
+      fail(node, "a beginning other than 0 s", "[0 s, end] for until, and where the operand speaks of the end itself");
+    if (node.kind == NodeKind::logical_not) return add_open(first, !negated);
+    const bool flips = node.kind == NodeKind::implies ? !negated : negated;
+    const int left = from > 0 ? open.add_leaf(leaf(first, negated, from)) : add_open(first, flips);
+    const int right = node.operands.size() > 1 ? add_open(*node.operands[1], negated) : -1;
+    switch (node.kind) {
+      case NodeKind::logical_and: return open.add(negated ? Kind::disjunction : Kind::conjunction, left, right);
+      case NodeKind::logical_or:
+      case NodeKind::implies: return open.add(negated ? Kind::conjunction : Kind::disjunction, left, right);
+      case NodeKind::always: return open.add(negated ? Kind::eventually : Kind::always, left);
+      case NodeKind::eventually: return open.add(negated ? Kind::always : Kind::eventually, left);
+      default: return open.add(negated ? Kind::release : Kind::until, left, right);
+    }
+  }
+
+  // A formula of bounded windows, of the tick `from` ticks on.
+  TemporalFormula leaf(const Node& node, bool negated, std::size_t from) {
     using Kind = TemporalFormula::Kind;
-    if (!has_window(node)) return add_atom(node);
-    TemporalFormula& formula = expression_.temporal_.front().formula;
+    TemporalFormula formula;
+    int whole = add_formula(node, formula);
+    if (negated) whole = formula.add(Kind::negation, whole);
+    if (from > 0) formula.add(Kind::always, whole, -1, from, from);
+    formula.ready();
+    return formula;
+  }
+
+  int add_formula(const Node& node, TemporalFormula& formula) {
+    using Kind = TemporalFormula::Kind;
+    if (!has_window(node)) return add_atom(node, formula);
     std::size_t from = 0, to = 0;
     if (is_window(node)) take_window(node, from, to);
     if (node.kind < NodeKind::logical_not) fail(node, "an operator over a window inside a quantity", "it around the comparison");
-    const int left = add_formula(*node.operands[0]);
-    const int right = node.operands.size() > 1 ? add_formula(*node.operands[1]) : -1;
+    const int left = add_formula(*node.operands[0], formula);
+    const int right = node.operands.size() > 1 ? add_formula(*node.operands[1], formula) : -1;
     switch (node.kind) {
       case NodeKind::logical_not: return formula.add(Kind::negation, left);
       case NodeKind::logical_and: return formula.add(Kind::conjunction, left, right);
@@ -535,7 +581,7 @@ class ExpressionCompiler {
     }
   }
 
-  int add_atom(const Node& node) {
+  int add_atom(const Node& node, TemporalFormula& formula) {
     Expression::Temporal& temporal = expression_.temporal_.front();
     Expression atom;
     ExpressionCompiler(atom, table_, 0.0).emit_truth(node);
@@ -544,7 +590,23 @@ class ExpressionCompiler {
     for (auto& step : atom.code_) step.comparison = places[step.comparison];
     atom.comparisons_.clear();
     temporal.atoms.push_back(std::move(atom));
-    return temporal.formula.add(TemporalFormula::Kind::atom, static_cast<int>(temporal.atoms.size()) - 1);
+    return formula.add(TemporalFormula::Kind::atom, static_cast<int>(temporal.atoms.size()) - 1);
+  }
+
+  // Of [from, end].
+  std::size_t ticks_from(const Node& node) {
+    if (period_s_ <= 0.0)
+      fail(node, "an operator over a window to come", "a condition on past and present; windows only in what is judged");
+    if (node.from.unit.dimension != seconds) fail(node, "a window end that is no time", "times: [0 s, 4 min]");
+    count_ahead(node, node.from.si());
+    return static_cast<std::size_t>(std::ceil(node.from.si() / period_s_ - 1e-6));
+  }
+
+  void count_ahead(const Node& node, double to_s) {
+    ticks_ahead_ += to_s / period_s_;
+    if (ticks_ahead_ > windows_max_s / period_s_)
+      fail(node, "windows of " + std::to_string(static_cast<long long>(std::min(ticks_ahead_, 1e18))) + " ticks together",
+           "at most " + std::to_string(static_cast<long long>(windows_max_s / period_s_)) + " (24 h of ticks)");
   }
 
   // The ticks whose instants lie in the closed window.
@@ -555,10 +617,7 @@ class ExpressionCompiler {
       if (end.unit.dimension != seconds) fail(node, "a window end that is no time", "times: [0 s, 4 min]");
     const double from_s = node.from.si(), to_s = node.to.si();
     if (to_s < from_s) fail(node, "a window that ends before it begins", "[from, to]");
-    ticks_ahead_ += to_s / period_s_;
-    if (ticks_ahead_ > windows_max_s / period_s_)
-      fail(node, "windows of " + std::to_string(static_cast<long long>(std::min(ticks_ahead_, 1e18))) + " ticks together",
-           "at most " + std::to_string(static_cast<long long>(windows_max_s / period_s_)) + " (24 h of ticks)");
+    count_ahead(node, to_s);
     const double first = std::ceil(from_s / period_s_ - 1e-6), last = std::floor(to_s / period_s_ + 1e-6);
     if (last < first) fail(node, "a window that holds no tick", "one that holds a multiple of the period");
     from = static_cast<std::size_t>(std::max(first, 0.0));
@@ -612,12 +671,22 @@ Expression::Expression(std::string_view text, const SignalTable& table, double p
   ExpressionCompiler(*this, table, period_s).compile(text);
 }
 
-bool Expression::look(std::span<const double> frame, double time_s, Margin& known) {
+void Expression::look_at_atoms(std::span<const double> frame, double time_s) {
   Temporal& temporal = temporal_.front();
   for (std::size_t i = 0; i < temporal.atoms.size(); ++i) {
     const Margin margin = temporal.atoms[i].evaluate(frame, time_s);
     temporal.values[i] = {margin.value, margin.decided};
   }
+}
+
+bool Expression::gather(std::span<const double> frame, double time_s, OpenFormula::Gather gather, double at_s, bool counts) {
+  look_at_atoms(frame, time_s);
+  return temporal_.front().open.push(temporal_.front().values, gather, at_s, counts);
+}
+
+bool Expression::look(std::span<const double> frame, double time_s, Margin& known) {
+  Temporal& temporal = temporal_.front();
+  look_at_atoms(frame, time_s);
   TemporalFormula::Value value;
   if (!temporal.formula.push(temporal.values, value)) return false;
   known = {value.margin, value.decided};
@@ -638,12 +707,13 @@ void Expression::visit(Archive& archive) {
 }
 
 void Expression::Temporal::visit(Archive& archive) {
-  archive(formula);
+  archive(formula, open);
   archive.each(atoms);
 }
 
 void Expression::reset_temporal() {
   temporal_.front().formula.reset();
+  temporal_.front().open.reset();
   for (Expression& atom : temporal_.front().atoms) atom.reset();
 }
 

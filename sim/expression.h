@@ -13,6 +13,8 @@
 // Operators over a window of ticks relative to the tick judged, closed at both ends (temporal_formula.h; until: its left operand on the
 // half-open interval up to the tick at which the right one holds). They bind like `not`, until looser than these and tighter than and:
 //   always[0 s, 4 min] (x < 5 kPa)      eventually[10 s, 1 min] p      p until[0 s, 2 min] q
+// Without a window, or with [10 s, end], they speak of all ticks to the end of the window that is judged (open_formula.h): always p,
+// eventually[10 s, end] p, p until q. Such a one may stand anywhere but inside one with an end.
 // Only what judges a run takes them (look, not evaluate); conditions speak of past and present.
 //
 // Functions with a memory, which starts afresh whenever the window opens (reset):
@@ -47,6 +49,7 @@
 #include <vector>
 
 #include "sim/flat_truth.h"
+#include "sim/open_formula.h"
 #include "sim/signals.h"
 #include "sim/temporal_formula.h"
 
@@ -76,8 +79,13 @@ class Expression {
   bool empty() const { return code_.empty() && !is_temporal(); }
   bool has_memory() const { return !memory_.empty() || is_temporal(); }
   bool is_temporal() const { return !temporal_.empty(); }
-  std::size_t horizon() const { return is_temporal() ? temporal_[0].formula.horizon() : 0; }   // ticks
-  std::size_t bytes() const { return is_temporal() ? temporal_[0].formula.bytes() : 0; }       // of memory, beside a few hundred
+  bool is_open() const { return is_temporal() && temporal_[0].open.operators() > 0; }   // some operator speaks of all ticks to the end
+  std::size_t horizon() const {                                                        // ticks
+    return is_open() ? temporal_[0].open.horizon() : is_temporal() ? temporal_[0].formula.horizon() : 0;
+  }
+  std::size_t bytes() const {                                                          // of memory, beside a few hundred
+    return is_open() ? temporal_[0].open.bytes() : is_temporal() ? temporal_[0].formula.bytes() : 0;
+  }
   const std::string& text() const { return text_; }
   const std::string& unit_name(std::uint8_t decided) const { return comparisons_[decided].unit; }
   // Size of the constant that comparison holds its signal against, in its unit; 0 where it has none.
@@ -106,6 +114,9 @@ class Expression {
   // Temporal: no more ticks come in this window; the next pending tick, its value NaN where it is not known. False: none left.
   bool conclude(Margin& known);
   void visit(Archive& archive);   // its memory, all of it that changes
+  // Open: one tick, as OpenFormula::push; what it has gathered, and its end, are asked of open().
+  bool gather(std::span<const double> frame, double time_s, OpenFormula::Gather gather, double at_s, bool counts);
+  OpenFormula& open() { return temporal_.front().open; }
 
  private:
   friend class ExpressionCompiler;
@@ -127,6 +138,7 @@ class Expression {
   Margin evaluate_one(std::span<const double> frame) const;            // one signal against one constant: most are
   Margin evaluate_all(std::span<const double> frame, double time_s);
   void reset_temporal();
+  void look_at_atoms(std::span<const double> frame, double time_s);
   std::size_t remembered(const Instruction& step, double* stack, std::size_t top, bool fresh, double time_s);
 
   std::string text_;
@@ -141,6 +153,7 @@ class Expression {
   bool opened_ = false;
   struct Temporal {
     TemporalFormula formula;
+    OpenFormula open;                              // in its place, where some operator is open
     std::vector<Expression> atoms;                 // their comparisons are in comparisons_ of the whole
     std::vector<TemporalFormula::Value> values;    // of the atoms, at this tick
     void visit(Archive& archive);

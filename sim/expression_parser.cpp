@@ -148,12 +148,17 @@ class Parser {
     return node;
   }
 
-  // [0 s, 4 min]
+  // [0 s, 4 min], [10 s, end]; nothing: to the end.
   void window(ExpressionNode& node) {
-    if (!take("[")) fail("a window: [0 s, 4 min]");
+    node.open = !take("[");
+    if (node.open) {
+      node.from = quantity_of("0 s");
+      return;
+    }
     node.from = window_end();
     if (!take(",")) fail("`,` and the end of the window");
-    node.to = window_end();
+    node.open = take("end");
+    if (!node.open) node.to = window_end();
     if (!take("]")) fail("`]`");
   }
   Quantity window_end() {
@@ -162,19 +167,12 @@ class Parser {
     return literal()->literal;
   }
 
-  bool windowed(std::string_view word) const {
-    if (word_at(at_) != word) return false;
-    std::size_t after = blanks_end(at_ + word.size());
-    return after < text_.size() && text_[after] == '[';
-  }
-
   Node negation() {
     const Depth depth(*this);
     skip_blanks();
     const std::size_t at = at_;
     for (const auto& [word, kind] : {std::pair{"always", NodeKind::always}, std::pair{"eventually", NodeKind::eventually}}) {
-      if (!windowed(word)) continue;
-      take(word);
+      if (!take(word)) continue;
       Node node = make(kind, at);
       window(*node);
       node->operands.push_back(negation());

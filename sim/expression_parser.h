@@ -25,6 +25,7 @@ struct ExpressionNode {
   std::string word;                               // name
   Quantity literal;
   Quantity from, to;                              // always, eventually, until: the window
+  bool open = false;                              // it goes to the end: there is no `to`
   std::vector<std::unique_ptr<ExpressionNode>> operands;
 };
 

@@ -11,7 +11,8 @@ namespace sim {
 
 namespace {
 
-constexpr std::size_t ring_samples = 4 * MomentRecorder::reach;   // what is looked for lies at most reach + stride back
+constexpr std::size_t ring_samples = 4 * MomentRecorder::reach;   // what is looked for lies at most reach + stride back, if not told late
+constexpr std::size_t late_ticks = 36000;                         // what looks ahead may tell a moment so late
 constexpr double sharp_share = 0.1;   // of the range: a moment farther than this from its coarse neighbours needs every tick
 
 double tick_number(double at_s, double period_s) { return std::round(at_s / period_s); }
@@ -31,11 +32,16 @@ MomentRecorder::MomentRecorder(const Expectations& expectations, const SignalTab
     items_.push_back(std::move(item));
   }
   rings_[1].every = stride;
-  for (Ring& ring : rings_) ring.values.resize(ring_samples * slots_.size());
+  std::size_t late = 0;
+  for (std::size_t i = 0; i < expectations.size(); ++i) late = std::max(late, expectations.predicate(i).horizon());
+  for (Ring& ring : rings_) {
+    ring.capacity = ring_samples + std::min(late, late_ticks) / ring.every;
+    ring.values.resize(ring.capacity * slots_.size());
+  }
 }
 
 void MomentRecorder::put(Ring& ring, std::span<const double> frame) {
-  double* to = ring.values.data() + ring.samples % ring_samples * slots_.size();
+  double* to = ring.values.data() + ring.samples % ring.capacity * slots_.size();
   for (const std::size_t slot : slots_) *to++ = frame[slot];
   ++ring.samples;
 }
@@ -56,13 +62,17 @@ void MomentRecorder::visit(Archive& archive) {
 
 void MomentRecorder::take_over(const MomentRecorder& past, std::span<const std::size_t> origins) {
   for (std::size_t grain = 0; grain < 2; ++grain) {
-    rings_[grain].samples = past.rings_[grain].samples;
+    Ring& ring = rings_[grain];
+    const Ring& other_ring = past.rings_[grain];
+    ring.samples = other_ring.samples;
+    const std::uint64_t shared = std::min<std::uint64_t>({ring.samples, ring.capacity, other_ring.capacity});
     for (std::size_t column = 0; column < slots_.size(); ++column) {
       const auto found = std::find(past.slots_.begin(), past.slots_.end(), slots_[column]);
       if (found == past.slots_.end()) continue;   // only what is fresh reads it
       const auto other = static_cast<std::size_t>(found - past.slots_.begin());
-      for (std::size_t sample = 0; sample < ring_samples; ++sample)
-        rings_[grain].values[sample * slots_.size() + column] = past.rings_[grain].values[sample * past.slots_.size() + other];
+      for (std::uint64_t sample = ring.samples - shared; sample < ring.samples; ++sample)
+        ring.values[sample % ring.capacity * slots_.size() + column] =
+            other_ring.values[sample % other_ring.capacity * past.slots_.size() + other];
     }
   }
   ticks_ = past.ticks_;
@@ -95,17 +105,17 @@ void MomentRecorder::keep(Item& item, std::size_t grain, double at_s, double tig
   const auto sample = static_cast<std::uint64_t>(tick_number(at_s, period_s_)) / ring.every;
   if (!at_end && sample + reach >= ring.samples) return;
   if (find(item, grain, at_s) != nullptr) return;
-  const std::uint64_t kept = ring.samples > ring_samples ? ring.samples - ring_samples : 0;
+  const std::uint64_t kept = ring.samples > ring.capacity ? ring.samples - ring.capacity : 0;
   const std::uint64_t oldest = std::max(kept, (item.from_tick + ring.every - 1) / ring.every);
   const std::uint64_t first = std::max(oldest, sample > reach ? sample - reach : 0);
   const std::uint64_t past = std::min(ring.samples, sample + reach + 1);
-  if (first >= past || sample < oldest) return;   // told too late: a window of hours ended
+  if (first >= past || sample < oldest) return;   // told too late
   Copy& copy = item.copies[grain][0].at_s == tightest_s ? item.copies[grain][1] : item.copies[grain][0];
   copy.at_s = at_s;
   copy.first = first;
   copy.values.clear();
   for (std::uint64_t i = first; i < past; ++i)
-    for (const std::size_t column : item.columns) copy.values.push_back(ring.values[i % ring_samples * slots_.size() + column]);
+    for (const std::size_t column : item.columns) copy.values.push_back(ring.values[i % ring.capacity * slots_.size() + column]);
 }
 
 MomentClip MomentRecorder::clip_of(const std::string& name, const Item& item, std::size_t grain, const Copy& copy, const Copy* fine) const {

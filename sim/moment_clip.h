@@ -1,7 +1,8 @@
 // What an expectation's signals did around the instant at which its margin was tightest: every tick for some seconds around it,
 // and some minutes around it more coarsely. Memory is bounded whatever the length of the run: two rings of the latest values,
 // from which a moment is copied once it lies far enough back. A margin that shrinks for hours moves its moment on at every tick
-// and is copied when it stops. What looks ahead tells its moment late: one told more than some 12 min (at 100 ms) after it is not kept.
+// and is copied when it stops. What looks ahead tells its moment late: the rings reach back as far as it looks, at most an hour of
+// ticks; a moment told later than that is not kept.
 #pragma once
 
 #include <cstddef>
@@ -47,6 +48,7 @@ class MomentRecorder {
  private:
   struct Ring {
     std::size_t every = 1;                        // ticks
+    std::size_t capacity = 0;                     // samples
     std::vector<double> values;                   // samples one after the other
     std::uint64_t samples = 0;                    // put so far
     void visit(Archive& archive) { archive(values, samples); }

@@ -73,6 +73,18 @@ TEST(MomentClip, follows_a_margin_that_shrinks_for_hours_to_its_last_moment) {
   EXPECT_NEAR(clips[0].time_s.back() - clips[0].time_s.front(), 2 * 60 * 3.2, 3.3);   // minutes, since nothing is sharp
 }
 
+// Known 20 min after it, when the window of the formula has passed: the gauge peaks at tick 30000.
+TEST(MomentClip, shows_a_moment_that_is_told_late) {
+  const auto gauge = [](int tick) { return 4000.0 + (tick == 30000 ? 1500.0 : std::sin(tick * 0.01)); };
+  const auto clips = clips_of({source_of("plant.gas.gauge < 5 kPa or always[1 s, 20 min] plant.gas.gauge > 9 kPa")}, 60000, gauge,
+                              [](int) { return 20.0; });
+  ASSERT_EQ(clips.size(), 1u);
+  const std::size_t at = nearest(clips[0], 3000.0);
+  EXPECT_DOUBLE_EQ(clips[0].time_s[at], 30000 * period_s);
+  EXPECT_EQ(clips[0].lines[0].values[at], 5500.0);
+  EXPECT_EQ(clips[0].lines[0].values[at + 1], gauge(30001));
+}
+
 TEST(MomentClip, shows_where_an_eventually_came_nearest) {
   const auto gauge = [](int tick) { return 5000.0 - 900.0 * std::exp(-std::pow((tick - 7000) / 400.0, 2)); };
   const auto clips = clips_of({source_of("plant.gas.gauge < 4 kPa", sim::ExpectationSource::Form::eventually)}, 60000, gauge,

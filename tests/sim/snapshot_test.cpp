@@ -52,6 +52,9 @@ std::vector<sim::ExpectationSource> judged() {
   all.push_back(expectation(Form::eventually, "always[0 s, 20 s] (programme.state == held)"));
   all.push_back(expectation(Form::at_opening, "eventually[0 s, 40 s] (plant.gas.gauge < -1 kPa)"));
   all.push_back(expectation(Form::always, "plant.gas.gauge < 5 kPa"));
+  all.push_back(
+      expectation(Form::always, "alarms.active > 0 implies eventually (plant.power < 1 W and always[0 s, 20 s] plant.power < 5 W)"));
+  all.push_back(expectation(Form::at_opening, "(plant.gas.pressure > 90 kPa) until (alarms.active > 0)"));
   all[3].after = "elapsed() > 50 s";
   all[8].after = "held_for(programme.state == held) > 5 s";
   all[8].until = "last_when(programme.state == held) > 1 min";

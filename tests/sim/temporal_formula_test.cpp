@@ -92,6 +92,7 @@ TEST(TemporalFormula, GivesThePublishedRobustness) {
 struct Tree {
   Kind kind = Kind::atom;
   std::size_t signal = 0, from = 0, to = 0;
+  bool open = false;                 // to the end
   std::vector<Tree> operands;
 };
 constexpr double infinite = std::numeric_limits<double>::infinity();
@@ -122,6 +123,20 @@ std::vector<double> joined(const std::vector<double>& f, const std::vector<doubl
   return values;
 }
 
+// To the end, or to before the next tick at which an operand is not known.
+std::vector<double> open_until(const std::vector<double>& f, const std::vector<double>& g) {
+  std::vector<double> values;
+  for (std::size_t t = 0; t < std::min(f.size(), g.size()); ++t) {
+    double value = unknown, before = infinite;
+    for (std::size_t at = t; at < std::min(f.size(), g.size()) && !std::isnan(f[at]) && !std::isnan(g[at]); ++at) {
+      value = std::fmax(value, std::min(g[at], before));
+      before = std::min(before, f[at]);
+    }
+    values.push_back(value);
+  }
+  return values;
+}
+
 // The definitions, tick by tick, over stored samples.
 std::vector<double> by_definition(const Tree& tree, const std::vector<std::vector<double>>& signals) {
   if (tree.kind == Kind::atom) return signals[tree.signal];
@@ -129,11 +144,12 @@ std::vector<double> by_definition(const Tree& tree, const std::vector<std::vecto
   const std::vector<double> g = tree.operands.size() > 1 ? by_definition(tree.operands[1], signals) : f;
   if (tree.kind == Kind::negation) return each(f, [](double value) { return -value; });
   if (tree.kind == Kind::conjunction || tree.kind == Kind::disjunction) return joined(f, g, tree.kind == Kind::conjunction);
+  if (tree.kind == Kind::until && tree.open) return open_until(f, g);
   std::size_t length = std::min(f.size(), g.size());
   if (tree.kind == Kind::until) length = std::min(first_unknown(f), first_unknown(g));
   std::vector<double> values;
   for (std::size_t t = 0; t + tree.from < length; ++t) {
-    const std::size_t last = std::min(t + tree.to, length - 1);
+    const std::size_t last = tree.open ? length - 1 : std::min(t + tree.to, length - 1);
     double value = unknown;
     for (std::size_t at = t + tree.from; at <= last; ++at) {
       if (tree.kind == Kind::always) value = std::fmin(value, f[at]);        // fmin and fmax take what is known of the two
@@ -208,6 +224,112 @@ TEST(TemporalFormula, AgreesWithTheDefinitionsOnRandomFormulas) {
   }
 }
 
+// Operators to the end of the window stand outside of those with an end.
+Tree random_open_tree(Chance& chance, int depth, int& operators) {
+  Tree tree;
+  tree.kind = static_cast<Kind>(1 + one_of(chance, 6));
+  if (depth == 0 || (tree.kind >= Kind::always && operators == 0)) return random_tree(chance, 2);
+  const bool two = tree.kind == Kind::conjunction || tree.kind == Kind::disjunction || tree.kind == Kind::until;
+  if (tree.kind >= Kind::always) {
+    tree.open = true;
+    --operators;
+    if (!two && one_of(chance, 3) == 0) tree.from = one_of(chance, 5);
+  }
+  for (int i = 0; i < (two ? 2 : 1); ++i)
+    tree.operands.push_back(tree.from > 0 ? random_tree(chance, 2) : random_open_tree(chance, depth - 1, operators));
+  return tree;
+}
+
+std::string text_of(const Tree& tree) {
+  static const char* const atoms[] = {"x > 0", "y > 0", "T > 0"};
+  if (tree.kind == Kind::atom) return atoms[tree.signal];
+  const std::string left = "(" + text_of(tree.operands[0]) + ")";
+  const std::string right = tree.operands.size() > 1 ? "(" + text_of(tree.operands[1]) + ")" : "";
+  const std::string to = tree.open ? "end" : std::to_string(tree.to) + " s";
+  const std::string window = tree.open && tree.from == 0 ? " " : "[" + std::to_string(tree.from) + " s, " + to + "] ";
+  switch (tree.kind) {
+    case Kind::negation: return "not " + left;
+    case Kind::conjunction: return left + " and " + right;
+    case Kind::disjunction: return left + " or " + right;
+    case Kind::always: return "always" + window + left;
+    case Kind::eventually: return "eventually" + window + left;
+    default: return left + " until" + window + right;
+  }
+}
+
+// The margin of each form from the values of all ticks; NaN: nothing is known.
+double gathered(sim::ExpectationSource::Form form, const std::vector<double>& values) {
+  using Form = sim::ExpectationSource::Form;
+  if (form == Form::at_opening) return values.empty() ? unknown : values.front();
+  double margin = unknown;
+  for (const double value : values) {
+    if (form == Form::always) margin = std::fmin(margin, value);
+    if (form == Form::never) margin = std::fmin(margin, -value);
+    if (form == Form::eventually) margin = std::fmax(margin, value);
+  }
+  return margin;
+}
+
+TEST(TemporalFormula, SpeaksToTheEndOfTheWindowAsTheDefinitionsDo) {
+  Chance chance(20040907);
+  const sim::SignalTable signals = table();
+  std::size_t known = 0;
+  for (int round = 0; round < 10000 && !testing::Test::HasFailure(); ++round) {
+    int operators = 3;
+    const Tree tree = random_open_tree(chance, 4, operators);
+    std::vector<std::vector<double>> samples(3, std::vector<double>(1 + one_of(chance, 40)));
+    for (auto& signal : samples) {
+      signal.resize(samples[0].size());
+      for (double& sample : signal) sample = 2.0 * static_cast<double>(one_of(chance, 10)) - 9.0;   // never on the boundary
+    }
+    sim::ExpectationSource source;
+    source.form = static_cast<sim::ExpectationSource::Form>(one_of(chance, 4));
+    source.name = source.predicate = text_of(tree);
+    sim::Expectations expectations({source}, signals, {}, 1.0);
+    std::vector<double> frame(signals.signals().size(), 0.0);
+    const std::size_t before = allocations;
+    for (std::size_t tick = 0; tick < samples[0].size(); ++tick) {
+      for (std::size_t i = 0; i < 3; ++i) frame[i] = samples[i][tick];
+      expectations.tick(frame, static_cast<double>(tick), 0);
+    }
+    expectations.finish();
+    EXPECT_EQ(allocations, before);
+    const double margin = gathered(source.form, by_definition(tree, samples));
+    const sim::ExpectationResult result = expectations.results().front();
+    ASSERT_EQ(result.judged, !std::isnan(margin)) << source.predicate;
+    if (!result.judged) continue;
+    ASSERT_DOUBLE_EQ(result.margin, margin) << source.predicate << " form " << static_cast<int>(source.form);
+    ++known;
+  }
+  EXPECT_GT(known, 5000u);
+}
+
+// By hand. Latched: whenever x passes 5, y is on from then to the end. x passes at 2 s; y goes off at 5 s: violated by 0.5 - 0 from
+// then on, which is settled there, not at the end.
+TEST(TemporalFormula, TellsAtOnceWhatNoFutureCanMend) {
+  using Form = sim::ExpectationSource::Form;
+  const sim::SignalTable signals = table();
+  sim::ExpectationSource source;
+  source.name = "latched";
+  source.form = Form::always;
+  source.predicate = "x > 5 implies always y > 0.5";
+  sim::Expectations expectations({source}, signals, {}, 1.0);
+  const double x[] = {1, 1, 9, 1, 1, 1, 1, 1}, y[] = {0, 0, 1, 1, 1, 0, 1, 1};
+  std::vector<double> frame(signals.signals().size(), 0.0);
+  for (int tick = 0; tick < 8; ++tick) {
+    frame[0] = x[tick];
+    frame[1] = y[tick];
+    expectations.tick(frame, tick, 0);
+    EXPECT_EQ(expectations.violated().size(), tick == 5 ? 1u : 0u) << tick;
+  }
+  expectations.finish();
+  const sim::ExpectationResult result = expectations.results().front();
+  EXPECT_DOUBLE_EQ(result.margin, -0.5);
+  EXPECT_DOUBLE_EQ(result.failed_s, 5.0);
+  EXPECT_DOUBLE_EQ(result.at_s, 2.0);
+  EXPECT_EQ(result.ticks, 8u);
+}
+
 TEST(TemporalFormula, TakesTheFormulasOfTheFalsificationBenchmarks) {
   // From memory: the automatic transmission of the ARCH friendly competition. Signals made by hand, margins by hand.
   std::vector<double> speed, rpm;
@@ -242,6 +364,10 @@ TEST(TemporalFormula, RefusesWindowsItCannotTake) {
   EXPECT_THAT(refusal("always[0 s, 1 s] x < 1", 0.0), testing::HasSubstr("past and present"));
   EXPECT_THAT(refusal("held_for(always[0 s, 1 s] x < 1) < 2 s", 1.0), testing::HasSubstr("inside a"));
   EXPECT_EQ(refusal("x < 1 until[0 s, 24 h] y > 1", 0.1), "");
+  EXPECT_THAT(refusal("always[0 s, 5 s] eventually x < 1", 1.0), testing::HasSubstr("inside one with an end"));
+  EXPECT_THAT(refusal("x < 1 until[5 s, end] y > 1", 1.0), testing::HasSubstr("other than 0 s"));
+  EXPECT_THAT(refusal("always eventually always eventually always x < 1", 1.0), testing::HasSubstr("more than 4"));
+  EXPECT_THAT(refusal("always x < 1", 0.0), testing::HasSubstr("past and present"));
 }
 
 sim::ExpectationResult judged(sim::ExpectationSource::Form form, const std::string& predicate, const std::vector<double>& x,
