@@ -42,7 +42,7 @@ void find_power(const ActuatorModel& m, ActuatorState& s, const Commands& c, con
     const auto z = static_cast<std::size_t>(m.panel_zone[i]);
     const bool dead = broken[z];
     if (dead) broken[z] = false;
-    const double panel_s = dead ? 0.0 : m.panel_w[i] * per_watt;
+    const double panel_s = dead ? 0.0 : m.panel_w[i] * per_watt * d.element_conductance[z];
     s.panel_w[i] = panel_s * s.mains_v * s.mains_v * demand[z];
     conductance_s[z] += panel_s;
   }

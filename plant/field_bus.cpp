@@ -109,7 +109,7 @@ double digitised(const StationModel& model, std::size_t c, double raw) {
 bool latch_is_plain(const StationState& state, const ProcessValues& process, const Disturbances& disturbances) {
   double not_finite = (process.oxygen_cell_degc + process.cell_pa + process.barometer_pa) * 0.0;   // what convert reads besides
   for (const double value : state.lagged) not_finite += value * 0.0;   // NaN as soon as one is not finite
-  return !disturbances.any_channel && state.stuck == 0 && not_finite == 0.0;
+  return !disturbances.any_channel && (state.stuck | state.slow) == 0 && not_finite == 0.0;
 }
 
 // Raw values and status bits of all channels.
@@ -208,6 +208,8 @@ struct Registers {
     constexpr std::size_t behind_sequence = 2;
     if (freezes) std::copy(state.frozen_inputs.begin() + (fault.answers_frozen ? 0 : behind_sequence), state.frozen_inputs.end(),
                            block.begin() + (fault.answers_frozen ? 0 : behind_sequence));
+    const unsigned inputs = (modbus::get_u16(&block[6]) | fault.inputs_on) & ~static_cast<unsigned>(fault.inputs_off);
+    modbus::put_u16(&block[6], static_cast<std::uint16_t>(inputs));
     if (fault.map_version >= 0) modbus::put_u16(&block[10], static_cast<std::uint16_t>(fault.map_version));
   }
 };
@@ -294,6 +296,7 @@ StationState initial_station(const StationModel&, const ProcessValues& process, 
   state.lagged = instrument_inputs(process);
   for (std::size_t c = 0; c < state.noise.size(); ++c) {
     state.noise[c] = RandomStream(seed, "station.channel." + std::to_string(c));
+    state.fault_noise[c] = RandomStream(seed, "station.channel.fault." + std::to_string(c));
   }
   return state;
 }
@@ -359,15 +362,62 @@ void advance(const StationModel& model, StationState& state, const ProcessValues
   watch(model.settings, state, process, state.gain_period_ns);
 }
 
+namespace {
+
+// What faults of the wiring and the amplifier make of a signal.
+RawReading spoilt(SignalKind kind, const ChannelFault& fault, RawReading reading) {
+  const double zero = kind == SignalKind::current_loop ? 4.0 : 0.0;
+  if (fault.gain != 1.0) reading.raw = zero + fault.gain * (reading.raw - zero);
+  if (fault.swapped && kind != SignalKind::pt100) reading.raw = -reading.raw;
+  return reading;
+}
+
+// What a channel's instrument stands in, as faults have it; noise of theirs by the sample, so that asking twice gives the same.
+double disturbed_value(const StationState& state, const ChannelFault& fault, std::size_t c) {
+  const double value = (state.slow >> c & 1u) != 0 ? state.slowed[c] : state.lagged[c];
+  const double noise = fault.variance > 0.0 ? std::sqrt(fault.variance) * state.fault_noise[c].normal(state.sample) : 0.0;
+  return value + fault.shift + noise;
+}
+
+RawReading convert_disturbed(const StationModel& model, const ProcessValues& process, const Disturbances& disturbances, int channel,
+                             double value) {
+  const ChannelSettings& at = model.settings.instruments.channel[static_cast<std::size_t>(channel)];
+  const SignalKind kind = at.kind;
+  const ChannelFault& fault = disturbances.channel[channel];
+  if (!at.fitted) return convert(model.settings.instruments, channel, value, process);
+  if (disturbances.block_rise_k == 0.0 || kind != SignalKind::thermocouple)
+    return spoilt(kind, fault, convert(model.settings.instruments, channel, value, process));
+  ProcessValues block = process;
+  block.cold_junction_degc += disturbances.block_rise_k;
+  return spoilt(kind, fault, convert(model.settings.instruments, channel, value, block));
+}
+
+}  // namespace
+
+void slow_down(StationState& state, const Disturbances& disturbances, double period_s) {
+  for (std::size_t c = 0; c < state.slowed.size(); ++c) {
+    const double lag_s = disturbances.channel[c].lag_s;
+    const std::uint32_t bit = std::uint32_t{1} << c;
+    if (lag_s <= 0.0) {
+      state.slow &= ~bit;
+      continue;
+    }
+    if ((state.slow & bit) == 0) state.slowed[c] = state.lagged[c];
+    state.slow |= bit;
+    state.slowed[c] -= std::expm1(-period_s / lag_s) * (state.lagged[c] - state.slowed[c]);
+  }
+}
+
 RawReading latch_channel(const StationModel& model, StationState& state, const ProcessValues& process,
                          const Disturbances& disturbances, int channel) {
   const auto c = static_cast<std::size_t>(channel);
   const ChannelSettings& at = model.settings.instruments.channel[c];
   const ChannelFault& fault = disturbances.channel[c];
-  if (fault.open && at.fitted) return {broken_wire_raw(at.kind), true};
+  const bool dead_loop = fault.swapped && at.kind == SignalKind::current_loop;
+  if ((fault.open || dead_loop) && at.fitted) return {broken_wire_raw(at.kind), true};
 
-  const double value = state.lagged[c] + fault.shift;
-  RawReading reading = convert(model.settings.instruments, channel, value, process);
+  const double value = disturbed_value(state, fault, c);
+  RawReading reading = convert_disturbed(model, process, disturbances, channel, value);
   if (std::isfinite(value)) reading.raw = digitised(model, c, reading.raw + model.noise[c] * state.noise[c].normal(state.sample));
   if (!std::isfinite(reading.raw)) reading = {broken_wire_raw(at.kind), true};   // no NaN on a line, ever
 

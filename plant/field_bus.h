@@ -49,6 +49,7 @@ struct StationState {
   std::uint64_t sample = 0;                    // counts advance(): index into the noise streams
   std::int64_t silent_ns = 0;                  // since the last valid exchange
   std::int64_t imposed_ns = 0;                 // since the watchdog acted
+  std::uint32_t slow = 0;                      // channels whose instrument has become slow, bit c
   std::uint32_t stuck = 0;                     // channels that hold a value, bit c
   std::uint8_t imposed_row = 0;                // 0 none
   std::uint8_t atmosphere_row = 0;             // last row commanded other than over-pressure
@@ -60,6 +61,8 @@ struct StationState {
   Commands held_commands{};
   std::array<RandomStream, channel_count> noise{};
   std::array<double, channel_count> lagged{};  // process value behind the instrument's lag
+  std::array<RandomStream, channel_count> fault_noise{};
+  std::array<double, channel_count> slowed{};  // process value behind that lag too, of a slow one
   std::array<double, channel_count> held{};    // raw value of a stuck channel
   std::array<double, channel_count> gain{};    // 1 - exp(-period / lag) for gain_period_s
   double gain_period_s = 0.0;
@@ -89,6 +92,9 @@ Commands with_held_outputs(const StationState& state, Commands commands);
 // Moves lags and watchdog over one period, towards the process values at its end. Call once per tick, after the process has
 // moved.
 void advance(const StationModel& model, StationState& state, const ProcessValues& process, double period_s);
+
+// After advance: the lags that faults add to the instruments' own.
+void slow_down(StationState& state, const Disturbances& disturbances, double period_s);
 
 // The raw reading of one channel as an exchange now would latch it; broken is its status bit.
 RawReading latch_channel(const StationModel& model, StationState& state, const ProcessValues& process,

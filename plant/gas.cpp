@@ -17,6 +17,7 @@ constexpr double zero_degc_k = 273.15;
 constexpr double accommodation = 0.9;              // engineering surfaces, recalled
 constexpr double change_per_part = 0.01;           // of the moles held, in one part of a period
 constexpr int parts_max = 64;
+constexpr double leak_mol_s_pa_of_flow = 1.0 / (gas_r * 293.15 * 101325.0);   // a leak's flow is air at 20 degC, by one atmosphere
 
 constexpr std::size_t n2 = 0, o2 = 1, ar = 2, he = 3, h2o = 4;
 
@@ -135,7 +136,7 @@ GasModel build_gas(const Furnace& f) {
   m.relief = f.relief;
   m.pump = f.pump;
   m.hose = f.hose;
-  m.leak_mol_s_pa = f.leak.flow_pa_m3_s / (gas_r * 293.15 * 101325.0);
+  m.leak_mol_s_pa = f.leak.flow_pa_m3_s * leak_mol_s_pa_of_flow;
   m.opening_m2 = f.plug.opening_m2;
   m.opening_exchange_m3_s = f.plug.opening_exchange_m3_s;
   m.outgassing = f.outgassing;
@@ -295,17 +296,18 @@ void add_hole(const GasModel& m, const GasState& s, double area_m2, double chamb
 
 void find_exhaust(const GasModel& m, const GasState& s, const Setting& set, double p, Rates& r) {
   if (set.commands.exhaust_open && !set.disturbances.exhaust_blocked) {
-    const double valves = set.actuators.valve_share * m.valve.area_m2 + (set.commands.bypass_open ? m.bypass_m2 : 0.0);
+    const double worn = set.disturbances.back_pressure_leak * (1.0 - set.actuators.valve_share);
+    const double valves = (set.actuators.valve_share + worn) * m.valve.area_m2 + (set.commands.bypass_open ? m.bypass_m2 : 0.0);
     if (p > s.room.barometer_pa + m.check.crack_pa) {
       const double area = valves / std::sqrt(1.0 + m.behind_per_m4 * valves * valves);
       const NozzleFlow f = nozzle_flow(s.nozzle, area, p, s.room.barometer_pa + m.check.crack_pa, s.root_mrt);
       r.exhaust = {f.mol_s, set.commands.bypass_open ? chord(f, f.by_upstream, p - s.room.barometer_pa - m.check.crack_pa) : f.by_upstream};
-    } else if (m.check.leak_m2 > 0.0 && p < s.room.barometer_pa) {
-      add_hole(m, s, series_area_m2(series_area_m2(valves, m.exhaust_m2), m.check.leak_m2), p, r);
+    } else if (const double leak = m.check.leak_m2 + set.disturbances.check_leak_m2; leak > 0.0 && p < s.room.barometer_pa) {
+      add_hole(m, s, series_area_m2(series_area_m2(valves, m.exhaust_m2), leak), p, r);
     }
   }
-  const double above = p - s.room.barometer_pa - m.relief.set_pa;
-  if (above > 0.0) {
+  const double above = p - s.room.barometer_pa - m.relief.set_pa * set.disturbances.relief_scale;
+  if (above > 0.0 && !set.disturbances.relief_stuck_shut) {
     const double lift = std::min(above / m.relief.full_pa, 1.0);
     const NozzleFlow f = nozzle_flow(s.nozzle, m.relief.area_m2 * lift, p, s.room.barometer_pa, s.root_mrt);
     r.relief = {f.mol_s, f.by_upstream + (lift < 1.0 ? f.mol_s / above : 0.0)};
@@ -313,9 +315,10 @@ void find_exhaust(const GasModel& m, const GasState& s, const Setting& set, doub
 }
 
 void find_holes(const GasModel& m, const GasState& s, const Setting& set, double p, Rates& r) {
-  r.leak = m.leak_mol_s_pa * (s.room.barometer_pa - p);
-  if (r.leak >= 0.0) add(r.room_in, r.leak, -m.leak_mol_s_pa);
-  if (r.leak < 0.0) add(r.other_out, -r.leak, m.leak_mol_s_pa);
+  const double leak_mol_s_pa = m.leak_mol_s_pa + set.disturbances.leak_pa_m3_s * leak_mol_s_pa_of_flow;
+  r.leak = leak_mol_s_pa * (s.room.barometer_pa - p);
+  if (r.leak >= 0.0) add(r.room_in, r.leak, -leak_mol_s_pa);
+  if (r.leak < 0.0) add(r.other_out, -r.leak, leak_mol_s_pa);
   if (set.commands.air_open) add_hole(m, s, m.air_m2, p, r);
   if (set.disturbances.door_open) {
     add_hole(m, s, m.opening_m2, p, r);
@@ -330,8 +333,9 @@ void find_hose(const GasModel& m, const GasState& s, const Setting& set, double 
     r.hose_by_pa = limited_conductance_m3_s(s.tube, p, hose_pa) / rt;
     r.hose = r.hose_by_pa * (p - hose_pa);
   }
-  r.pump = pump_speed_m3_s(m.pump, set.actuators.pump_share, hose_pa) * hose_pa / rt;
-  r.pump_by_hose = r.pump > 0.0 ? m.pump.speed_m3_s * set.actuators.pump_share / rt : 0.0;
+  const double strength = set.actuators.pump_share * set.disturbances.pump_strength;
+  r.pump = pump_speed_m3_s(m.pump, strength, hose_pa) * hose_pa / rt;
+  r.pump_by_hose = r.pump > 0.0 ? m.pump.speed_m3_s * strength / rt : 0.0;
   if (!set.commands.inlet_vent_open) return;
   if (hose_pa < s.room.barometer_pa) {
     const NozzleFlow f = nozzle_flow(m.room.nozzle, m.pump.vent_m2, s.room.barometer_pa, hose_pa, m.room.root_mrt * s.room.root_share);
@@ -419,15 +423,26 @@ Amounts pass_hose(const GasModel& m, GasState& s, const Rates& r, const Amounts&
   return returned;
 }
 
+// Gas from the supply. What spoils a bottled gas takes the place of the gas; its flow is reckoned as of the pure one.
+void add_supplied(const GasModel& m, const Disturbances& d, std::size_t gas, double mol, Amounts& in) {
+  add_amounts(in, m.supplied[gas].fraction, mol);
+  constexpr std::array<std::size_t, 5> main{n2, n2, n2, ar, he};
+  constexpr std::size_t from_the_room = 1;
+  if (d.supply_oxygen + d.supply_water == 0.0 || gas == from_the_room) return;
+  in[o2] += mol * d.supply_oxygen;
+  in[h2o] += mol * d.supply_water;
+  in[main[gas]] -= mol * (d.supply_oxygen + d.supply_water);
+}
+
 Passage pass_species(const GasModel& m, GasState& s, const Setting& set, const Rates& r, double h) {
   Passage p;
   Amounts returned{};
   const bool idle = r.hose == 0.0 && r.vent_in == 0.0 && r.vent_out == 0.0 && r.pump == 0.0;
   if (!idle && r.hose <= 0.0) returned = pass_hose(m, s, r, Amounts{}, h);
   for (std::size_t k = 0; k < 2; ++k) {
-    if (set.meter_mol_s[k] > 0.0) add_amounts(p.in, m.supplied[set.meter_gas[k]].fraction, h * set.meter_mol_s[k]);
+    if (set.meter_mol_s[k] > 0.0) add_supplied(m, set.disturbances, set.meter_gas[k], h * set.meter_mol_s[k], p.in);
   }
-  if (r.purge.now > 0.0) add_amounts(p.in, m.supplied[static_cast<std::size_t>(m.purge_gas)].fraction, h * r.purge.now);
+  if (r.purge.now > 0.0) add_supplied(m, set.disturbances, static_cast<std::size_t>(m.purge_gas), h * r.purge.now, p.in);
   const double room = r.room_in.now + r.exchange;
   if (room > 0.0) add_amounts(p.in, m.room.fraction, h * room);
   for (std::size_t k = 0; k < s.adsorbed_mol.size(); ++k) {
@@ -537,6 +552,20 @@ double meter_limit_mol_s(const GasModel& m, const GasState& s, const GasModel::S
   return nozzle_flow(source.nozzle, m.meter_m2, supply_pa, chamber_pa, root_mrt).mol_s;
 }
 
+double regulated_pa(const GasState& s, const Disturbances& d) {
+  if (d.supply_exhausted) return 0.0;
+  return std::max(0.0, s.room.supply_pa + d.regulator_pa - d.droop_pa_slm * s.flows.in / slm_mol_s);
+}
+
+// What a mass-flow controller passes that takes span * flow + shift for the flow, or whose valve is stuck.
+double misled_mol_s(GasState& s, std::size_t k, const MeterFault& fault, double asked_mol_s, double slm_of_its_gas_mol_s) {
+  const unsigned bit = 1u << k;
+  if (!fault.stuck) s.meters_stuck &= ~bit;
+  else if ((s.meters_stuck & bit) == 0) s.stuck_mol_s[k] = s.meter_mol_s[k];
+  if (fault.stuck) s.meters_stuck |= bit;
+  return fault.stuck ? s.stuck_mol_s[k] : std::max(0.0, (asked_mol_s - fault.shift_slm * slm_of_its_gas_mol_s) / fault.span);
+}
+
 // The mass-flow controllers' own loops: first order to what is asked, never more than wide open.
 void step_meters(const GasModel& m, GasState& s, Setting& set, double period_s) {
   if (s.gain_period_s != period_s) {
@@ -544,13 +573,17 @@ void step_meters(const GasModel& m, GasState& s, Setting& set, double period_s) 
     s.supply_gain = 1.0 - std::exp(-period_s / m.supply.decay_s);
     s.gain_period_s = period_s;
   }
-  s.supply_pa += ((set.disturbances.supply_exhausted ? 0.0 : s.room.supply_pa) - s.supply_pa) * s.supply_gain;
+  s.supply_pa += (regulated_pa(s, set.disturbances) - s.supply_pa) * s.supply_gain;
   set.meter_gas = {static_cast<std::size_t>(std::clamp(set.commands.gas, 0, 4)), static_cast<std::size_t>(m.blend_gas)};
   for (std::size_t k = 0; k < 2; ++k) {
     const std::size_t gas = set.meter_gas[k];
     const bool open = set.commands.process_open && gas != 0;
     const double asked = open ? std::clamp(set.commands.meter_set[k], 0.0, 1.1) : 0.0;
     double target = asked * m.meter.full_scale_slm * slm_mol_s * m.supplied[gas].conversion;
+    if (set.disturbances.any_meter || s.meters_stuck != 0) {
+      const double in_gas = slm_mol_s * m.supplied[gas].conversion;
+      target = open ? misled_mol_s(s, k, set.disturbances.meter[k], target, in_gas) : 0.0;
+    }
     if (target > 0.0) {
       target = std::min(target, meter_limit_mol_s(m, s, m.supplied[gas], target));
     }

@@ -87,6 +87,8 @@ struct GasState {
   std::array<double, 4> adsorbed_mol{};
   double supply_pa = 0.0;                          // gauge
   std::array<double, 2> meter_mol_s{};             // the mass-flow controllers' own loops
+  std::array<double, 2> stuck_mol_s{};             // what one with a stuck valve passes ...
+  unsigned meters_stuck = 0;                       // ... and which are, bit k
   double oxygen_fraction = 0.0, water_fraction = 0.0;   // at the cell, at the dew-point sensor
   GasFlows flows{};
   int parts = 1;                                   // the last period was cut into these

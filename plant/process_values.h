@@ -53,6 +53,10 @@ struct ChannelFault {
   bool open = false;          // the wire is broken: what the input shows then goes before all else
   bool stuck = false;         // the reading stays; goes before what follows
   double shift = 0.0;         // added to what the instrument stands in, in the channel's process unit (K for thermocouples)
+  double variance = 0.0;      // of noise besides its own, in that unit squared
+  double lag_s = 0.0;         // first order, besides its own
+  double gain = 1.0;          // of its signal: mV, V, ohm, or the mA above 4
+  bool swapped = false;       // its two wires: a voltage changes sign, a loop carries nothing, a resistance is the same
 };
 
 inline constexpr int valves_max = 6;
@@ -70,8 +74,16 @@ struct StationFault {
   bool answers_frozen = false;          // the whole answer as it was, sequence echo too, CRC good
   bool inputs_frozen = false;           // the inputs as they were, sequence echo right
   std::uint32_t outputs_dead = 0;       // bit per output: what is written, or imposed, does not reach it
+  std::uint16_t inputs_off = 0, inputs_on = 0;   // discrete inputs that read so whatever they are; off goes before on
   int map_version = -1;                 // told in place of its own, -1 none
   std::uint8_t exception = 0;           // Modbus exception code with which it refuses every request, 0 none
+};
+
+// A mass-flow controller whose own sensor or valve is wrong: it steers, and reports, what it takes for the flow.
+struct MeterFault {
+  double shift_slm = 0.0;               // of what it takes for the flow, calibration gas
+  double span = 1.0;                    // of the same, as a factor of the true flow
+  bool stuck = false;                   // its valve passes what it passed, as far as the supply lets it
 };
 
 struct Disturbances {
@@ -93,6 +105,21 @@ struct Disturbances {
   bool mains_lost = false;              // the furnace has no electricity; the station, on the same mains, is told by its own fault
   bool any_station = false;             // station is looked at only if set
   StationFault station{};
+  double leak_pa_m3_s = 0.0;            // besides the furnace's own, counted in the same way (Leak)
+  double supply_oxygen = 0.0, supply_water = 0.0;   // mole fractions in every bottled gas besides its own
+  double regulator_pa = 0.0;            // the supply's regulator stands off by so much
+  double droop_pa_slm = 0.0;            // and falls by so much for each slm drawn
+  bool relief_stuck_shut = false;
+  double relief_scale = 1.0;            // it opens at this share of its set pressure
+  double check_leak_m2 = 0.0;           // backward, besides its own
+  double back_pressure_leak = 0.0;      // share of the full area that the worn seat lets pass when shut
+  double pump_strength = 1.0;           // displacement, of its own
+  double element_conductance[zones_max] = {1.0, 1.0, 1.0, 1.0};   // of every element of the zone, of its own
+  std::array<double, 2> load_contact{1.0, 1.0};   // of the load thermocouples, of its own
+  bool cell_heater_off = false;         // of the oxygen cell
+  double block_rise_k = 0.0;            // where the thermocouple wires end, above what the cold-junction sensor feels
+  bool any_meter = false;               // meter[] is looked at only if set
+  MeterFault meter[2] = {};
   bool any_channel = false;             // channel[] is looked at only if set
   ChannelFault channel[24] = {};        // by field-bus channel
 };

@@ -62,6 +62,8 @@ void read_process(const Model& m, State& s, const Commands& c, const Disturbance
   read_temperatures(s, s.process);
   read_gas(m, s, c, s.process);
   read_contacts(m, s, c, d, s.process);
+  for (std::size_t k = 0; d.any_meter && k < 2; ++k)
+    s.process.meter_slm[k] = d.meter[k].span * s.process.meter_slm[k] + d.meter[k].shift_slm * s.process.meter_conversion[k];
 }
 
 // What the valves do of what they are told, where one is stuck.
@@ -90,7 +92,7 @@ std::string sentence(const char* what, double at_s) {
 // Slow sensors that stand beside the furnace: heated oxygen cell, terminal block.
 void step_surroundings(const Model& m, State& s, const Disturbances& d, double period_s) {
   const Furnace& f = m.furnace;
-  const double set_k = d.mains_lost ? s.thermal.ambient_k : f.instruments.oxygen_cell_set_degc + zero_degc_k;
+  const double set_k = d.mains_lost || d.cell_heater_off ? s.thermal.ambient_k : f.instruments.oxygen_cell_set_degc + zero_degc_k;
   s.oxygen_cell_k += (set_k - s.oxygen_cell_k) * period_s / (period_s + f.instruments.oxygen_cell_warm_s);
   const double room_k = s.thermal.ambient_k, block_k = room_k + f.casing.cold_junction_share * (s.thermal.casing_k - room_k);
   s.cold_junction_k += (block_k - s.cold_junction_k) * period_s / (period_s + f.casing.cold_junction_lag_s);
@@ -148,6 +150,10 @@ void step(const Model& m, State& s, const Disturbances& d, double period_s) {
     electric_w += s.actuators.panel_w[p];
   }
   const double plug_w = step_gas(m.gas, s.gas, s.actuators, commands, d, s.thermal.t_k, source_w, period_s);
+  if (s.thermal.load_contact != d.load_contact) {
+    s.thermal.load_contact = d.load_contact;
+    renew_thermal(s.thermal);
+  }
   step_thermal(m.thermal, s.thermal, source_w, electric_w, d.door_open, period_s);
   warm_cell(s.thermal.chain, pore_cell, lane::plug, plug_w * period_s);
   step_surroundings(m, s, d, period_s);
@@ -156,6 +162,7 @@ void step(const Model& m, State& s, const Disturbances& d, double period_s) {
   check_finite(s);
   read_process(m, s, commands, d);
   advance(m.station, s.station, s.process, period_s);
+  if (d.any_channel || s.station.slow != 0) slow_down(s.station, d, period_s);
 }
 
 Balance energy_balance(const Model& m, const State& s) {

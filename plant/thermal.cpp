@@ -343,6 +343,7 @@ void add_links(const ThermalModel& m, const ThermalState& s, const CoreValues& m
   for (const Link& link : m.links) {
     const std::size_t a = at(link.a), b = at(link.b);
     double g = link.fixed_w_k;
+    if (link.a >= node::load_junction && link.a <= node::load2_junction) g *= s.load_contact[at(link.a - node::load_junction)];
     if (link.material >= 0) g += link.shape_m * conductivity_w_mk(m.material[at(link.material)], 0.5 * (middle_k[a] + middle_k[b]));
     const double q = g * (s.t_k[b] - s.t_k[a]);
     flow_w[a] += q;

@@ -96,6 +96,7 @@ struct ThermalState {
   double period_s = 0.0;                      // the matrices are for this period
   double since_refresh_s = 0.0, since_chain_s = 0.0, since_chain_refresh_s = 0.0;
   int macro_ticks = 0, macro_tick = 0;
+  std::array<double, 2> load_contact{1.0, 1.0};   // of the load thermocouples, of the model's; renew_thermal when it changes
   bool open = false;                          // opening as of the last refresh
   // What crossed the boundary since start [J]
   double electric_j = 0.0, casing_loss_j = 0.0, plug_loss_j = 0.0, opening_loss_j = 0.0;

@@ -7,6 +7,8 @@
 
 #include <fmt/format.h>
 
+#include "plant/properties.h"
+
 namespace sim {
 
 namespace {
@@ -41,8 +43,21 @@ void apply_to_plant(FaultAction action, std::span<const double> values, plant::D
     case FaultAction::emergency_stop: disturbances.emergency_stop_pressed = true; break;
     case FaultAction::key_turned: disturbances.key_commissioning = true; break;
     case FaultAction::mains_lost: lose_mains(disturbances); break;
+    case FaultAction::retort_leak: disturbances.leak_pa_m3_s += values[0]; break;
+    case FaultAction::supply_contaminated: disturbances.supply_oxygen += values[0] * 1e-6; break;
+    case FaultAction::supply_wet: disturbances.supply_water += plant::saturation_pa(values[0]) / 101325.0; break;
+    case FaultAction::regulator_off: disturbances.regulator_pa += values[0]; break;
+    case FaultAction::regulator_droops: disturbances.droop_pa_slm += values[0]; break;
     default: break;
   }
+}
+
+void mislead(FaultAction action, std::span<const double> values, plant::Disturbances& disturbances) {
+  plant::MeterFault& meter = disturbances.meter[index_of(values[0], 1.0)];
+  disturbances.any_meter = true;
+  if (action == FaultAction::meter_zero) meter.shift_slm += values[1];
+  if (action == FaultAction::meter_span) meter.span *= values[1];
+  if (action == FaultAction::meter_stuck) meter.stuck = true;
 }
 
 void apply_to_actuator(FaultAction action, std::span<const double> values, plant::Disturbances& disturbances) {
@@ -54,6 +69,18 @@ void apply_to_actuator(FaultAction action, std::span<const double> values, plant
     case FaultAction::contactor_stuck_open: disturbances.contactor_stuck_open = true; break;
     case FaultAction::limiter_tripped: disturbances.limiter_tripped = true; break;
     case FaultAction::back_pressure_valve_stuck: disturbances.back_pressure_valve_stuck = true; break;
+    case FaultAction::element_aged: disturbances.element_conductance[zone_of(values[0])] /= values[1]; break;
+    case FaultAction::element_shorted: disturbances.element_conductance[zone_of(values[0])] /= 1.0 - values[1]; break;
+    case FaultAction::relief_stuck_shut: disturbances.relief_stuck_shut = true; break;
+    case FaultAction::relief_opens_early: disturbances.relief_scale *= values[0]; break;
+    case FaultAction::check_valve_leaks: disturbances.check_leak_m2 += values[0] * 1e-6; break;
+    case FaultAction::back_pressure_valve_worn:
+      disturbances.back_pressure_leak = std::min(1.0, disturbances.back_pressure_leak + values[0]);
+      break;
+    case FaultAction::pump_weak: disturbances.pump_strength *= values[0]; break;
+    case FaultAction::meter_zero:
+    case FaultAction::meter_span:
+    case FaultAction::meter_stuck: mislead(action, values, disturbances); break;
     case FaultAction::valve_stuck_shut: stick(disturbances, word_of(values[0]), plant::ValveFault::stuck_shut); break;
     case FaultAction::valve_stuck_open: stick(disturbances, word_of(values[0]), plant::ValveFault::stuck_open); break;
     default: break;
@@ -61,14 +88,30 @@ void apply_to_actuator(FaultAction action, std::span<const double> values, plant
 }
 
 void apply_to_instrument(FaultAction action, std::span<const double> values, double elapsed_s, plant::Disturbances& disturbances) {
-  plant::ChannelFault& channel = disturbances.channel[word_of(values[0])];
+  if (action == FaultAction::oxygen_cell_cold) {
+    disturbances.cell_heater_off = true;
+    return;
+  }
+  if (action == FaultAction::thermocouple_loose) {
+    disturbances.load_contact[word_of(values[0])] *= values[1];
+    return;
+  }
   disturbances.any_channel = true;
+  if (action == FaultAction::cold_junction_off) {
+    disturbances.block_rise_k += values[0];
+    return;
+  }
+  plant::ChannelFault& channel = disturbances.channel[word_of(values[0])];
   switch (action) {
     case FaultAction::thermocouple_open: channel.open = true; break;
     case FaultAction::sensor_stuck: channel.stuck = true; break;
     case FaultAction::sensor_drift: channel.shift += values[1] * elapsed_s; break;
     case FaultAction::sensor_offset:
     case FaultAction::glitch: channel.shift += values[1]; break;
+    case FaultAction::sensor_reversed: channel.swapped = true; break;
+    case FaultAction::sensor_gain: channel.gain *= values[1]; break;
+    case FaultAction::sensor_noise: channel.variance += values[1] * values[1]; break;
+    case FaultAction::sensor_slow: channel.lag_s += values[1]; break;
     default: break;
   }
 }
@@ -86,6 +129,9 @@ void apply_to_station(FaultAction action, std::span<const double> values, plant:
     case FaultAction::station_answers_frozen: station.answers_frozen = true; break;
     case FaultAction::station_inputs_frozen: station.inputs_frozen = true; break;
     case FaultAction::station_output_dead: station.outputs_dead |= 1u << word_of(values[0]); break;
+    case FaultAction::input_stuck:
+      (values[1] == 0.0 ? station.inputs_off : station.inputs_on) |= static_cast<std::uint16_t>(1u << word_of(values[0]));
+      break;
     case FaultAction::station_map_wrong: lesser(station.map_version, values[0], station.map_version >= 0); break;
     case FaultAction::station_exception: lesser(station.exception, values[0], station.exception != 0); break;
     default: break;

@@ -58,6 +58,43 @@ constexpr std::array<FaultParameter, 2> flip_parameters{
     {{"byte", "count", 8, 0, fw::store_image_bytes - 1, "place in the store: page * 64 + place in the page"},
      {"bit", "count", 0, 0, 7, "of that byte"}}};
 
+constexpr FaultParameter meter_parameter{"meter", "count", 1, 1, 2, "mass-flow controller"};
+constexpr std::array<FaultParameter, 1> leak_parameters{
+    {{"flow", "Pa m3/s", 1e-2, 0.0, 10.0, "at one atmosphere of difference, air at 20 degC; follows the difference and its sign"}}};
+constexpr std::array<FaultParameter, 1> oxygen_parameters{{{"oxygen", "ppm", 50.0, 0.0, 100000.0, "by volume, besides its own"}}};
+constexpr std::array<FaultParameter, 1> wet_parameters{
+    {{"dew_point", "degC", -20.0, -100.0, 20.0, "frost or dew point at 101.325 kPa of the water it carries besides its own"}}};
+constexpr std::array<FaultParameter, 1> regulator_parameters{
+    {{"by", "Pa diff", -20e3, -1e6, 1e6, "added to the pressure it is set to; the supply never falls below the barometer"}}};
+constexpr std::array<FaultParameter, 1> droop_parameters{{{"droop", "Pa/slm", 5e3, 0.0, 1e5, "pressure lost for each slm drawn"}}};
+constexpr std::array<FaultParameter, 2> aged_parameters{
+    {zone_parameter, {"resistance", "1", 1.3, 1.0, 10.0, "of every element of the zone, as a factor of its own"}}};
+constexpr std::array<FaultParameter, 2> shorted_parameters{
+    {zone_parameter, {"share", "1", 0.2, 0.0, 0.9, "of the turns of every element of the zone that are bridged"}}};
+constexpr std::array<FaultParameter, 1> relief_parameters{{{"scale", "1", 0.3, 0.0, 1.0, "share of its set pressure at which it opens"}}};
+constexpr std::array<FaultParameter, 1> check_parameters{{{"area", "mm2", 0.1, 0.0, 100.0, "effective, backward"}}};
+constexpr std::array<FaultParameter, 1> worn_parameters{
+    {{"leak", "1", 0.05, 0.0, 1.0, "share of the full area that passes when shut; none is added when wide open"}}};
+constexpr std::array<FaultParameter, 1> pump_parameters{{{"scale", "1", 0.3, 0.0, 1.0, "displacement as a share of its own"}}};
+constexpr std::array<FaultParameter, 2> meter_zero_parameters{
+    {meter_parameter, {"shift", "slm", 0.1, -10.0, 10.0, "what it takes for flow besides the flow, calibration gas; it steers by that"}}};
+constexpr std::array<FaultParameter, 2> meter_span_parameters{
+    {meter_parameter, {"factor", "1", 1.2, 0.1, 10.0, "of the true flow that it takes for the flow; it steers by that"}}};
+constexpr std::array<FaultParameter, 1> meter_only{meter_parameter};
+constexpr std::array<FaultParameter, 2> loose_parameters{
+    {{"thermocouple", "load thermocouple", 0, 0, 1, "which, by name"},
+     {"contact", "1", 0.0, 0.0, 1.0, "conductance to the load as a share of its own; 0: it hangs free and sees the wall"}}};
+constexpr std::array<FaultParameter, 2> gain_parameters{
+    {channel_parameter, {"factor", "1", 1.1, -10.0, 10.0, "of its signal: mV, V, ohm, of a loop the mA above 4"}}};
+constexpr std::array<FaultParameter, 2> sensor_noise_parameters{
+    {channel_parameter, {"sd", "channel unit", 1.0, 0.0, 1e6, "standard deviation, each tick anew, besides its own"}}};
+constexpr std::array<FaultParameter, 2> sensor_slow_parameters{
+    {channel_parameter, {"lag", "s", 30.0, 0.0, 1e5, "time constant, first order, besides its own"}}};
+constexpr std::array<FaultParameter, 1> block_parameters{
+    {{"rise", "K", 5.0, -100.0, 100.0, "of the terminals above what the cold-junction sensor feels"}}};
+constexpr std::array<FaultParameter, 2> input_parameters{
+    {{"input", "input", 0, 0, 13, "discrete input, by name"}, {"state", "state", 0, 0, 1, "what it reads"}}};
+
 using A = FaultAction;
 using S = Seam;
 using T = Together;
@@ -112,6 +149,33 @@ constexpr FaultKind kinds[] = {
     {"station_map_wrong", A::station_map_wrong, S::station, T::least, map_parameters, "the station tells another version of its map"},
     {"station_exception", A::station_exception, S::station, T::least, exception_parameters,
      "the station refuses every request with a Modbus exception"},
+    {"retort_leak", A::retort_leak, S::plant, T::add, leak_parameters, "the retort leaks, besides what it always leaks"},
+    {"supply_contaminated", A::supply_contaminated, S::plant, T::add, oxygen_parameters, "every bottled gas carries oxygen"},
+    {"supply_wet", A::supply_wet, S::plant, T::add, wet_parameters, "every bottled gas carries water"},
+    {"regulator_off", A::regulator_off, S::plant, T::add, regulator_parameters, "the supply's regulator is set wrong"},
+    {"regulator_droops", A::regulator_droops, S::plant, T::add, droop_parameters, "the supply's pressure falls with the flow drawn"},
+    {"element_aged", A::element_aged, S::actuator, T::multiply, aged_parameters, "the elements of a zone have risen in resistance"},
+    {"element_shorted", A::element_shorted, S::actuator, T::chances, shorted_parameters, "turns of the elements of a zone are bridged"},
+    {"relief_stuck_shut", A::relief_stuck_shut, S::actuator, T::either, {}, "the relief valve does not open"},
+    {"relief_opens_early", A::relief_opens_early, S::actuator, T::multiply, relief_parameters,
+     "the relief valve opens below its set pressure"},
+    {"check_valve_leaks", A::check_valve_leaks, S::actuator, T::add, check_parameters, "the exhaust's check valve lets room air back"},
+    {"back_pressure_valve_worn", A::back_pressure_valve_worn, S::actuator, T::add, worn_parameters,
+     "the back-pressure valve passes when shut"},
+    {"pump_weak", A::pump_weak, S::actuator, T::multiply, pump_parameters, "the vacuum pump moves less than it should, at full speed"},
+    {"meter_zero", A::meter_zero, S::actuator, T::add, meter_zero_parameters, "a mass-flow controller's own zero has shifted"},
+    {"meter_span", A::meter_span, S::actuator, T::multiply, meter_span_parameters, "a mass-flow controller's own span is wrong"},
+    {"meter_stuck", A::meter_stuck, S::actuator, T::either, meter_only, "the valve of a mass-flow controller stays where it is"},
+    {"thermocouple_loose", A::thermocouple_loose, S::instrument, T::multiply, loose_parameters, "a load thermocouple has lost its contact"},
+    {"sensor_reversed", A::sensor_reversed, S::instrument, T::either, channel_only,
+     "the wires of an instrument are swapped: a voltage changes sign, a loop carries nothing, a resistance is the same"},
+    {"sensor_gain", A::sensor_gain, S::instrument, T::multiply, gain_parameters, "the signal of an instrument is scaled wrong"},
+    {"sensor_noise", A::sensor_noise, S::instrument, T::squares, sensor_noise_parameters, "an instrument is noisy"},
+    {"sensor_slow", A::sensor_slow, S::instrument, T::add, sensor_slow_parameters, "an instrument has become slow"},
+    {"cold_junction_off", A::cold_junction_off, S::instrument, T::add, block_parameters,
+     "the thermocouples' terminals are warmer than the cold-junction sensor"},
+    {"oxygen_cell_cold", A::oxygen_cell_cold, S::instrument, T::either, {}, "the heater of the oxygen cell has failed"},
+    {"input_stuck", A::input_stuck, S::station, T::least, input_parameters, "a discrete input reads the same whatever it is"},
     {"mains_lost", A::mains_lost, S::plant, T::either, {},
      "furnace and station have no electricity; the controller has its own supply"},
     {"supervisory_silent", A::supervisory_silent, S::supervisory, T::either, {},
@@ -152,11 +216,18 @@ constexpr std::array<const char*, plant::output::count_> outputs{
     "contactor", "process", "purge", "exhaust", "bypass", "air", "pump", "isolation", "inlet_vent", "pilot", "horn", "gas",
     "demand_1", "demand_2", "demand_3", "demand_4", "flow_1", "flow_2", "valve"};
 
+// By the bits of the field line's map.
+constexpr std::array<const char*, 14> inputs{"door", "emergency_stop", "contactor", "pump_at_speed", "exhaust", "isolation", "supply",
+                                             "over_pressure", "limiter", "key", "bypass", "air", "process", "purge"};
+constexpr std::array<const char*, 2> load_thermocouples{"load", "load_2"};
+constexpr std::array<const char*, 2> states{"off", "on"};
+
 struct Family {
   const char* name;
   std::span<const char* const> words;
 };
-constexpr Family families[] = {{"channel", channels}, {"valve", valves}, {"output", outputs}};
+constexpr Family families[] = {{"channel", channels}, {"valve", valves}, {"output", outputs},
+                              {"input", inputs}, {"load thermocouple", load_thermocouples}, {"state", states}};
 
 std::string preset_text(const FaultParameter& parameter) {
   const auto words = fault_words(parameter.unit);
@@ -207,6 +278,7 @@ const char* explanation(Together together) {
     case Together::multiply: return "they multiply";
     case Together::chances: return "1 - (1 - a) (1 - b) is lost";
     case Together::shut_wins: return "of shut and open on one valve, shut";
+    case Together::squares: return "their squares add";
     case Together::least: return "the smaller one";
     case Together::greatest: return "the greater one";
   }

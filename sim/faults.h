@@ -22,6 +22,7 @@ enum class Together : std::uint8_t {
   multiply,      // their factors multiply
   chances,       // what neither lets pass is lost: 1 - (1 - a) (1 - b)
   shut_wins,     // of `stuck shut` and `stuck open` on one valve, shut: nothing passes what is blocked
+  squares,       // the squares of their sizes add
   least,         // the smaller one, of what can only be one at a time
   greatest,      // the greater one
 };
@@ -45,6 +46,10 @@ enum class FaultAction : std::uint8_t {
   line_duplicated, line_repeated, line_echoed, line_foreign,
   station_reset, station_watchdog_dead, station_answers_frozen, station_inputs_frozen, station_output_dead, station_map_wrong,
   station_exception, mains_lost,
+  retort_leak, supply_contaminated, supply_wet, regulator_off, regulator_droops, oxygen_cell_cold,
+  element_aged, element_shorted, relief_stuck_shut, relief_opens_early, check_valve_leaks, back_pressure_valve_worn, pump_weak,
+  meter_zero, meter_span, meter_stuck,
+  thermocouple_loose, sensor_reversed, sensor_gain, sensor_noise, sensor_slow, cold_junction_off, input_stuck,
   supervisory_silent, supervisory_corrupt, supervisory_noise, supervisory_write_doubled, supervisory_foreign,
   controller_power_lost, controller_brown_out, controller_watchdog_reset, power_lost,
   store_write_lost, store_write_torn, store_slow, store_bit_flipped
@@ -66,7 +71,7 @@ std::span<const FaultKind> fault_table();
 const FaultKind* find_fault(std::string_view name);          // nullptr if there is none
 std::string describe_faults();                               // the table as plain text, for people
 
-// The words of a family, in the order of their values: "valve", "channel", "output"; empty for anything else.
+// The words of a family, in the order of their values: "valve", "channel", "output", "input", ...; empty for anything else.
 std::span<const char* const> fault_words(std::string_view family);
 
 inline constexpr int channel_count = 24;                     // of the field line's map

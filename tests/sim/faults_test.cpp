@@ -59,6 +59,28 @@ TEST(Faults, ListingNamesEveryKindParameterAndChannel) {
   for (int channel = 0; channel < sim::channel_count; ++channel) EXPECT_THAT(text, testing::HasSubstr(sim::channel_name(channel)));
 }
 
+// Two faults of a kind at one seam, hand calculation beside each, and the same in the other order: what they come to is no matter of who
+// stands first in the file.
+struct Met {
+  plant::Disturbances plant;
+  LineFault line;
+};
+
+Met met(std::vector<FaultSource> faults) {
+  FaultBank bank(faults);
+  Met seen;
+  for (std::size_t index = 0; index < bank.size(); ++index) bank.begin(index);
+  bank.apply(0.1, seen.plant, seen.line);
+  bank.renew();
+  bank.apply(0.1, seen.plant, seen.line);    // a tick on: a drift of r has gained 0.1 r
+  return seen;
+}
+
+void expect_met(const std::vector<FaultSource>& faults, const std::function<void(const Met&)>& expect) {
+  expect(met(faults));
+  expect(met({faults.rbegin(), faults.rend()}));
+}
+
 TEST(FaultBank, ReachesItsFieldOfThePlantWhileItIsActive) {
   FaultBank bank({fault("element_broken", {2}), fault("switch_shorted", {4}), fault("supply_exhausted"), fault("exhaust_blocked"),
                   fault("door_opened"), fault("mains_dip", {0.7}), fault("emergency_stop")});
@@ -120,6 +142,139 @@ TEST(FaultBank, ShiftsTheZeroOfAnInstrumentAsLongAsItStays) {
   EXPECT_FALSE(plant.key_commissioning);
 }
 
+// --- wiring and amplifiers of instruments, through the reading the station would give; noise is of the same sample on both sides ---
+
+struct Wired {
+  plant::StationModel station = plant::build_station({});
+  plant::ProcessValues process;
+  plant::StationState state = plant::initial_station(station, process, 1);
+
+  plant::RawReading read(const std::vector<FaultSource>& faults, int channel) {
+    return plant::latch_channel(station, state, process, met(faults).plant, channel);
+  }
+  double quantum(int channel) const { return station.quantum[static_cast<std::size_t>(channel)]; }
+};
+
+TEST(InstrumentFaults, GainScalesTheSignal) {
+  Wired w;
+  w.process.retort_pa = w.process.barometer_pa + 5e3;
+  w.process.cold_junction_degc = 50.0;
+  w.state = plant::initial_station(w.station, w.process, 1);
+  // 5 kPa gauge of -5..20 kPa: 4 + 16 * 10 / 25 = 10.4 mA; above the 4 times 0.8 * 1.1: 4 + 6.4 * 0.88 = 9.632
+  const double loop = w.read({}, 7).raw, ohm = w.read({}, 6).raw;
+  EXPECT_NEAR(loop, 10.4, 0.01);
+  const double scaled = w.read({fault("sensor_gain", {7, 0.8}), fault("sensor_gain", {7, 1.1})}, 7).raw;
+  EXPECT_NEAR(scaled, 9.632, 0.01);
+  EXPECT_NEAR(w.read({fault("sensor_gain", {6, 1.05})}, 6).raw, 1.05 * ohm, 0.02);
+}
+
+TEST(InstrumentFaults, SwappedWiresTurnAVoltageRoundAndStopALoop) {
+  Wired w;
+  w.process.zone_junction_degc[0] = 600.0;
+  w.state = plant::initial_station(w.station, w.process, 1);
+  const double sound_mv = w.read({}, 0).raw;
+  EXPECT_GT(sound_mv, 10.0);
+  EXPECT_NEAR(w.read({fault("sensor_reversed", {0})}, 0).raw, -sound_mv, 0.05);      // but for the noise, of twice its size
+  const plant::RawReading loop = w.read({fault("sensor_reversed", {7})}, 7);
+  EXPECT_EQ(loop.raw, 3.5);                                                          // NE 43: no current is a failure
+  EXPECT_TRUE(loop.broken);
+  EXPECT_EQ(w.read({fault("sensor_reversed", {6})}, 6).raw, w.read({}, 6).raw);      // a resistance has no sign
+}
+
+// Terminals 5 K above what the Pt100 feels: the emf is that against 30 degC, while the Pt100 still says 25.
+TEST(InstrumentFaults, TerminalsWarmerThanTheirSensorTakeFromTheEmf) {
+  Wired w;
+  w.process.zone_junction_degc[0] = 600.0;
+  w.state = plant::initial_station(w.station, w.process, 1);
+  const auto type = w.station.settings.instruments.zone_thermocouple;
+  const double less = plant::thermocouple_terminal_mv(type, 600.0, 25.0) - plant::thermocouple_terminal_mv(type, 600.0, 30.0);
+  EXPECT_GT(less, 0.1);
+  const std::vector<FaultSource> faults{fault("cold_junction_off", {3}), fault("cold_junction_off", {2})};
+  EXPECT_NEAR(w.read({}, 0).raw - w.read(faults, 0).raw, less, 1.01 * w.quantum(0));
+  EXPECT_EQ(w.read(faults, 6).raw, w.read({}, 6).raw);
+}
+
+// n samples of two noises of 0.3 and 0.4 slm: together 0.5 slm, 1.6 mA of 16 mA over 5 slm. The chi-square of their variance lies within
+// 3.29 sqrt(2 n) of n (two-sided 0.1 %).
+TEST(InstrumentFaults, NoisesAddByTheirSquaresAndAreNewInEveryTick) {
+  Wired w;
+  w.process.meter_slm[0] = 2.5;
+  w.state = plant::initial_station(w.station, w.process, 1);
+  const std::vector<FaultSource> faults{fault("sensor_noise", {10, 0.3}), fault("sensor_noise", {10, 0.4})};
+  constexpr int n = 4000;
+  double sum = 0.0, squares = 0.0, lagged = 0.0, before = 0.0;
+  for (int i = 0; i < n; ++i, ++w.state.sample) {
+    const double ma = w.read(faults, 10).raw - w.read({}, 10).raw;
+    sum += ma;
+    squares += ma * ma;
+    lagged += ma * before;
+    before = ma;
+  }
+  EXPECT_EQ(w.read(faults, 10).raw, w.read(faults, 10).raw);
+  EXPECT_NEAR(squares / (1.6 * 1.6), n, 3.29 * std::sqrt(2.0 * n));
+  EXPECT_NEAR(sum / n, 0.0, 3.29 * 1.6 / std::sqrt(n));
+  EXPECT_NEAR(lagged / squares, 0.0, 3.29 / std::sqrt(n));
+}
+
+// Lags of 20 and 10 s act as one of 30 s: 30 s after a step of 10 kPa it has shown 1 - 1/e of it.
+TEST(InstrumentFaults, SlowInstrumentFollowsByItsLag) {
+  Wired w;
+  w.process.retort_pa = w.process.barometer_pa;
+  w.state = plant::initial_station(w.station, w.process, 1);
+  const plant::Disturbances slow = met({fault("sensor_slow", {7, 20}), fault("sensor_slow", {7, 10})}).plant;
+  const auto tick = [&](const plant::Disturbances& disturbances) {
+    plant::advance(w.station, w.state, w.process, 0.1);
+    plant::slow_down(w.state, disturbances, 0.1);
+  };
+  tick(slow);
+  w.process.retort_pa += 10e3;
+  for (int i = 0; i < 300; ++i) tick(slow);
+  const double ma = plant::latch_channel(w.station, w.state, w.process, slow, 7).raw;
+  EXPECT_NEAR(ma, 7.2 + 6.4 * (1.0 - std::exp(-1.0)), 0.03);     // its own lag of a fraction of a second behind
+  tick({});
+  EXPECT_NEAR(w.read({}, 7).raw, 13.6, 0.01);
+}
+
+TEST(StationFaults, StuckInputReadsTheSameAndOffGoesBeforeOn) {
+  expect_met({fault("input_stuck", {8, 0}), fault("input_stuck", {8, 1}), fault("input_stuck", {4, 1})}, [](const Met& met) {
+    EXPECT_EQ(met.plant.station.inputs_off, 1u << 8);
+    EXPECT_EQ(met.plant.station.inputs_on & ~met.plant.station.inputs_off, 1u << 4);
+  });
+}
+
+TEST(FaultBank, ComposesWhatPlantAndActuatorsSuffer) {
+  expect_met({fault("retort_leak", {1e-3}), fault("retort_leak", {2e-3}), fault("supply_contaminated", {30}),
+              fault("supply_contaminated", {20}), fault("regulator_off", {-5e3}), fault("regulator_off", {2e3}),
+              fault("regulator_droops", {1e3}), fault("regulator_droops", {2e3})},
+             [](const Met& met) {
+               EXPECT_DOUBLE_EQ(met.plant.leak_pa_m3_s, 3e-3);
+               EXPECT_DOUBLE_EQ(met.plant.supply_oxygen, 50e-6);
+               EXPECT_DOUBLE_EQ(met.plant.regulator_pa, -3e3);
+               EXPECT_DOUBLE_EQ(met.plant.droop_pa_slm, 3e3);
+             });
+  expect_met({fault("element_aged", {2, 1.25}), fault("element_shorted", {2, 0.2}), fault("element_shorted", {2, 0.5}),
+              fault("pump_weak", {0.5}), fault("pump_weak", {0.4}), fault("relief_opens_early", {0.5}), fault("relief_opens_early", {0.5}),
+              fault("check_valve_leaks", {1}), fault("check_valve_leaks", {2}), fault("back_pressure_valve_worn", {0.7}),
+              fault("back_pressure_valve_worn", {0.6})},
+             [](const Met& met) {
+               EXPECT_DOUBLE_EQ(met.plant.element_conductance[1], 1.0 / (1.25 * 0.8 * 0.5));
+               EXPECT_DOUBLE_EQ(met.plant.pump_strength, 0.2);
+               EXPECT_DOUBLE_EQ(met.plant.relief_scale, 0.25);
+               EXPECT_DOUBLE_EQ(met.plant.check_leak_m2, 3e-6);
+               EXPECT_EQ(met.plant.back_pressure_leak, 1.0);       // no more than all of it
+             });
+  expect_met({fault("meter_zero", {2, 0.1}), fault("meter_zero", {2, 0.2}), fault("meter_span", {2, 1.2}), fault("meter_span", {2, 0.5}),
+              fault("thermocouple_loose", {1, 0.5}), fault("thermocouple_loose", {1, 0.4})},
+             [](const Met& met) {
+               EXPECT_DOUBLE_EQ(met.plant.meter[1].shift_slm, 0.3);
+               EXPECT_DOUBLE_EQ(met.plant.meter[1].span, 0.6);
+               EXPECT_DOUBLE_EQ(met.plant.load_contact[1], 0.2);
+             });
+  // over ice at -20 degC 103.26 Pa (WMO)
+  expect_met({fault("supply_wet", {-20}), fault("supply_wet", {-20})},
+             [](const Met& met) { EXPECT_NEAR(met.plant.supply_water, 2.0 * 103.26 / 101325.0, 2e-5 * 0.3); });
+}
+
 TEST(FaultBank, ReachesTheLine) {
   FaultBank bank({fault("line_drop", {0.25, 3}), fault("line_corrupt", {0.5}), fault("line_late", {120}), fault("line_silent")});
   plant::Disturbances plant;
@@ -131,28 +286,6 @@ TEST(FaultBank, ReachesTheLine) {
   EXPECT_EQ(line.corrupt_rate, 0.5);
   EXPECT_EQ(line.late_ns, 120'000'000);
   EXPECT_TRUE(line.request_lost && line.answer_lost);
-}
-
-// Two faults of a kind at one seam, hand calculation beside each, and the same in the other order: what they come to is no matter of who
-// stands first in the file.
-struct Met {
-  plant::Disturbances plant;
-  LineFault line;
-};
-
-Met met(std::vector<FaultSource> faults) {
-  FaultBank bank(faults);
-  Met seen;
-  for (std::size_t index = 0; index < bank.size(); ++index) bank.begin(index);
-  bank.apply(0.1, seen.plant, seen.line);
-  bank.renew();
-  bank.apply(0.1, seen.plant, seen.line);    // a tick on: a drift of r has gained 0.1 r
-  return seen;
-}
-
-void expect_met(const std::vector<FaultSource>& faults, const std::function<void(const Met&)>& expect) {
-  expect(met(faults));
-  expect(met({faults.rbegin(), faults.rend()}));
 }
 
 TEST(FaultBank, ComposesWhatMeetsInOneField) {
