@@ -290,10 +290,10 @@ StationModel build_station(const StationSettings& settings) {
   return model;
 }
 
-StationState initial_station(const StationModel&, const ProcessValues& process, std::uint64_t seed) {
+StationState initial_station(const StationModel& model, const ProcessValues& process, std::uint64_t seed) {
   StationState state;
   state.commands = unpowered_commands();
-  state.lagged = instrument_inputs(process);
+  state.lagged = instrument_inputs(model.settings.instruments, process);
   for (std::size_t c = 0; c < state.noise.size(); ++c) {
     state.noise[c] = RandomStream(seed, "station.channel." + std::to_string(c));
     state.fault_noise[c] = RandomStream(seed, "station.channel.fault." + std::to_string(c));
@@ -356,7 +356,7 @@ void advance(const StationModel& model, StationState& state, const ProcessValues
     state.gain_period_s = period_s;
     state.gain_period_ns = std::llround(period_s * 1e9);
   }
-  const auto inputs = instrument_inputs(process);
+  const auto inputs = instrument_inputs(model.settings.instruments, process);
   for (std::size_t c = 0; c < inputs.size(); ++c) state.lagged[c] += state.gain[c] * (inputs[c] - state.lagged[c]);
   ++state.sample;
   watch(model.settings, state, process, state.gain_period_ns);

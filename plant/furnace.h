@@ -258,6 +258,16 @@ struct Instrumentation {
   double watchdog_s = 1.0;                // without a valid exchange: safe row; 0.2 .. 60
 };
 
+// What people left at the furnace otherwise than it should be. Neutral as constructed; no part of a furnace file.
+struct HandWork {
+  std::array<Gas, 5> bottle{Gas::none, Gas::air, Gas::nitrogen, Gas::argon, Gas::helium};   // what hangs where this gas belongs
+  bool supply_shut = false;               // hand valves: of the gas supply, process gas and purge alike
+  bool exhaust_shut = false;              // behind the check valve
+  bool pump_shut = false;                 // in the pump's hose
+  double vent_m2 = 0.0;                   // a hand vent from the chamber to the room; 0 .. 1e-3
+  std::array<ThermocoupleWiring, thermocouples_max> wiring = straight_wiring();
+};
+
 struct Furnace {
   Boundary boundary = Boundary::retort;
   Retort retort{};
@@ -285,6 +295,7 @@ struct Furnace {
   Surroundings surroundings{};
   InitialGas initial{};
   Instrumentation instruments{};
+  HandWork hand{};
 };
 
 }  // namespace plant

@@ -107,6 +107,16 @@ double nozzle_area_m2(const GasModel& m, const GasModel::Source& source, double 
   return flow_slm * slm_mol_s / nozzle_flow(source.nozzle, 1.0, m.barometer_pa + supply_pa, m.barometer_pa, source.root_mrt).mol_s;
 }
 
+// Last: nozzles are sized for what belongs there.
+void take_hand_work(GasModel& m, const HandWork& hand) {
+  const auto right = m.supplied;
+  for (std::size_t gas = 0; gas < right.size(); ++gas) m.supplied[gas] = right[static_cast<std::size_t>(hand.bottle[gas])];
+  m.supply_shut = hand.supply_shut;
+  m.exhaust_shut = hand.exhaust_shut;
+  m.pump_shut = hand.pump_shut;
+  m.vent_m2 = hand.vent_m2;
+}
+
 }  // namespace
 
 GasModel build_gas(const Furnace& f) {
@@ -143,6 +153,7 @@ GasModel build_gas(const Furnace& f) {
   m.sample_line_m3 = f.instruments.sample_line_m3;
   m.oxygen_lag_s = f.instruments.oxygen_lag_s;
   m.dew_point_lag_s = f.instruments.dew_point_lag_s;
+  take_hand_work(m, f.hand);
   return m;
 }
 
@@ -171,7 +182,7 @@ GasState start_gas(const GasModel& m, double gas_k, const GasRoom& room) {
   s.chamber_pa = m.initial_pa;
   s.hose_pa = room.barometer_pa;
   for (std::size_t k = 0; k < s.adsorbed_mol.size(); ++k) s.adsorbed_mol[k] = m.outgassing.site[k].held_mol;
-  s.supply_pa = room.supply_pa;
+  s.supply_pa = m.supply_shut ? 0.0 : room.supply_pa;
   s.oxygen_fraction = m.initial[o2];
   s.water_fraction = m.initial[h2o];
   return s;
@@ -295,7 +306,7 @@ void add_hole(const GasModel& m, const GasState& s, double area_m2, double chamb
 }
 
 void find_exhaust(const GasModel& m, const GasState& s, const Setting& set, double p, Rates& r) {
-  if (set.commands.exhaust_open && !set.disturbances.exhaust_blocked) {
+  if (set.commands.exhaust_open && !set.disturbances.exhaust_blocked && !m.exhaust_shut) {
     const double worn = set.disturbances.back_pressure_leak * (1.0 - set.actuators.valve_share);
     const double valves = (set.actuators.valve_share + worn) * m.valve.area_m2 + (set.commands.bypass_open ? m.bypass_m2 : 0.0);
     if (p > s.room.barometer_pa + m.check.crack_pa) {
@@ -320,6 +331,7 @@ void find_holes(const GasModel& m, const GasState& s, const Setting& set, double
   if (r.leak >= 0.0) add(r.room_in, r.leak, -leak_mol_s_pa);
   if (r.leak < 0.0) add(r.other_out, -r.leak, leak_mol_s_pa);
   if (set.commands.air_open) add_hole(m, s, m.air_m2, p, r);
+  if (m.vent_m2 > 0.0) add_hole(m, s, m.vent_m2, p, r);
   if (set.disturbances.door_open) {
     add_hole(m, s, m.opening_m2, p, r);
     const double buoyancy = 0.1 + 0.9 * std::max(0.0, 1.0 - s.room.ambient_k / s.gas_k);
@@ -329,7 +341,7 @@ void find_holes(const GasModel& m, const GasState& s, const Setting& set, double
 
 void find_hose(const GasModel& m, const GasState& s, const Setting& set, double p, double hose_pa, Rates& r) {
   const double rt = gas_r * s.room.ambient_k;
-  if (set.commands.isolation_open) {
+  if (set.commands.isolation_open && !m.pump_shut) {
     r.hose_by_pa = limited_conductance_m3_s(s.tube, p, hose_pa) / rt;
     r.hose = r.hose_by_pa * (p - hose_pa);
   }
@@ -350,7 +362,7 @@ void find_hose(const GasModel& m, const GasState& s, const Setting& set, double 
 
 Rates find_rates(const GasModel& m, const GasState& s, const Setting& set, double p, double hose_pa) {
   Rates r;
-  if (set.commands.purge_open) {
+  if (set.commands.purge_open && !m.supply_shut) {
     const GasModel::Source& source = m.supplied[static_cast<std::size_t>(m.purge_gas)];
     const NozzleFlow f = nozzle_flow(source.nozzle, m.purge_m2, s.room.barometer_pa + s.supply_pa, p, source.root_mrt * s.room.root_share);
     r.purge = {f.mol_s, f.by_downstream};
@@ -573,11 +585,12 @@ void step_meters(const GasModel& m, GasState& s, Setting& set, double period_s) 
     s.supply_gain = 1.0 - std::exp(-period_s / m.supply.decay_s);
     s.gain_period_s = period_s;
   }
-  s.supply_pa += (regulated_pa(s, set.disturbances) - s.supply_pa) * s.supply_gain;
+  const double supplied_pa = m.supply_shut ? 0.0 : regulated_pa(s, set.disturbances);
+  s.supply_pa += (supplied_pa - s.supply_pa) * s.supply_gain;
   set.meter_gas = {static_cast<std::size_t>(std::clamp(set.commands.gas, 0, 4)), static_cast<std::size_t>(m.blend_gas)};
   for (std::size_t k = 0; k < 2; ++k) {
     const std::size_t gas = set.meter_gas[k];
-    const bool open = set.commands.process_open && gas != 0;
+    const bool open = set.commands.process_open && gas != 0 && !m.supply_shut;
     const double asked = open ? std::clamp(set.commands.meter_set[k], 0.0, 1.1) : 0.0;
     double target = asked * m.meter.full_scale_slm * slm_mol_s * m.supplied[gas].conversion;
     if (set.disturbances.any_meter || s.meters_stuck != 0) {

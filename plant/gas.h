@@ -54,6 +54,8 @@ struct GasModel {
   Pump pump{};
   Hose hose{};
   double leak_mol_s_pa = 0.0;
+  bool supply_shut = false, exhaust_shut = false, pump_shut = false;   // by hand
+  double vent_m2 = 0.0;
   double opening_m2 = 0.0, opening_exchange_m3_s = 0.0;
   Outgassing outgassing{};
   int outgassing_node = 0;

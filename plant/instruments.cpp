@@ -31,9 +31,15 @@ double bridged_raw(SignalKind kind) { return kind == SignalKind::current_loop ? 
 
 RawReading broken(SignalKind kind) { return {broken_wire_raw(kind), true}; }
 
-RawReading convert_thermocouple(ThermocoupleType type, double hot_degc, double cold_degc) {
-  const ThermocoupleTable& table = thermocouple_table(type);
-  return {table.emf_mv(hot_degc) - table.emf_mv(cold_degc), !table.covers(hot_degc)};
+// From the hot junction to the head in the couple's own wire, from there to the terminal block in what was laid.
+RawReading convert_thermocouple(const Instruments& instruments, int input, double hot_degc, double cold_degc) {
+  const ThermocoupleWiring& wiring = instruments.wiring[static_cast<std::size_t>(input)];
+  const ThermocoupleTable& table =
+      thermocouple_table(wiring.couple < channel::load ? instruments.zone_thermocouple : instruments.load_thermocouple);
+  if (!wiring.wrong_wire) return {table.emf_mv(hot_degc) - table.emf_mv(cold_degc), !table.covers(hot_degc)};
+  const ThermocoupleTable& wire = thermocouple_table(wiring.wire);
+  return {table.emf_mv(hot_degc) - table.emf_mv(wiring.head_degc) + wire.emf_mv(wiring.head_degc) - wire.emf_mv(cold_degc),
+          !table.covers(hot_degc)};
 }
 
 double indication_of(const ProcessValues& process) {
@@ -85,13 +91,17 @@ void check_instruments(const Instruments& instruments) {
   }
 }
 
-std::array<double, channel_count> instrument_inputs(const ProcessValues& process) {
-  return {process.zone_junction_degc[0],
-          process.zone_junction_degc[1],
-          process.zone_junction_degc[2],
-          process.zone_junction_degc[3],
-          process.load_junction_degc,
-          process.load2_junction_degc,
+std::array<double, channel_count> instrument_inputs(const Instruments& instruments, const ProcessValues& process) {
+  const std::array<double, thermocouples_max> junction{process.zone_junction_degc[0], process.zone_junction_degc[1],
+                                                       process.zone_junction_degc[2], process.zone_junction_degc[3],
+                                                       process.load_junction_degc,    process.load2_junction_degc};
+  const auto plugged = [&](std::size_t input) { return junction[static_cast<std::size_t>(instruments.wiring[input].couple)]; };
+  return {plugged(0),
+          plugged(1),
+          plugged(2),
+          plugged(3),
+          plugged(4),
+          plugged(5),
           process.cold_junction_degc,
           process.retort_pa - process.barometer_pa,
           process.retort_pa,
@@ -118,8 +128,7 @@ RawReading convert(const Instruments& instruments, int channel, double value, co
   if (!std::isfinite(value)) return broken(at.kind);
   switch (at.kind) {
     case SignalKind::thermocouple:
-      return convert_thermocouple(channel < channel::load ? instruments.zone_thermocouple : instruments.load_thermocouple, value,
-                                  process.cold_junction_degc);
+      return convert_thermocouple(instruments, channel, value, process.cold_junction_degc);
     case SignalKind::pt100:
       return {pt100_ohm(value), value < -200.0 || value > 850.0};
     case SignalKind::current_loop:

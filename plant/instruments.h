@@ -56,6 +56,7 @@ struct ChannelSettings {
 struct Instruments {
   ThermocoupleType zone_thermocouple = ThermocoupleType::k;
   ThermocoupleType load_thermocouple = ThermocoupleType::k;
+  std::array<ThermocoupleWiring, thermocouples_max> wiring = straight_wiring();
   std::array<ChannelSettings, channel_count> channel{};
 };
 
@@ -75,7 +76,7 @@ struct RawReading {
 };
 
 // What each instrument stands in, in the process unit of its channel (list above); before lag.
-std::array<double, channel_count> instrument_inputs(const ProcessValues& process);
+std::array<double, channel_count> instrument_inputs(const Instruments& instruments, const ProcessValues& process);
 
 // Ideal conversion of a process value (after lag), without noise, saturation and quantum. process gives cold junction, barometer, cell
 // pressure and cell temperature.

@@ -22,6 +22,7 @@ StationSettings station_settings(const Furnace& f) {
   station.instruments = default_instruments(f.heaters.zones);
   station.instruments.zone_thermocouple = i.zone_thermocouple;
   station.instruments.load_thermocouple = i.load_thermocouple;
+  station.instruments.wiring = f.hand.wiring;
   set_span(station.instruments, channel::gauge, i.gauge_pressure_pa.low, i.gauge_pressure_pa.high);
   set_span(station.instruments, channel::capacitance, 0.0, i.vacuum_full_scale_pa);
   set_span(station.instruments, channel::barometer, i.barometer_pa.low, i.barometer_pa.high);

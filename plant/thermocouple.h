@@ -15,6 +15,20 @@ inline constexpr int thermocouple_types = 2;
 struct ThermocoupleRange { double low_degc, high_degc; };
 ThermocoupleRange thermocouple_range(ThermocoupleType type);   // K -270..1372, N -270..1300
 
+// What hangs on a thermocouple input of the station.
+inline constexpr int thermocouples_max = 6;      // zones 1 .. 4, load, load 2: their channels
+struct ThermocoupleWiring {
+  int couple = 0;                                // the thermocouple plugged in, by its own channel
+  bool wrong_wire = false;                       // extension wire of another type between head and terminal block
+  ThermocoupleType wire = ThermocoupleType::k;
+  double head_degc = 60.0;                       // where couple and wire meet
+};
+constexpr std::array<ThermocoupleWiring, thermocouples_max> straight_wiring() {
+  std::array<ThermocoupleWiring, thermocouples_max> wiring{};
+  for (int channel = 0; channel < thermocouples_max; ++channel) wiring[static_cast<std::size_t>(channel)].couple = channel;
+  return wiring;
+}
+
 // E(t) of the hot junction against 0 degC. Outside the range the value at its nearer end (a finite clamp); NaN gives NaN.
 double thermocouple_emf_mv(ThermocoupleType type, double junction_degc);
 double thermocouple_slope_mv_per_k(ThermocoupleType type, double junction_degc);   // dE/dt, clamped alike

@@ -18,16 +18,23 @@ const ActionKind* kind_of(const OperatorAction& action) {
   return nullptr;
 }
 
-}  // namespace
-
-std::string action_sentence(const OperatorAction& action, const DisplayUnits& units) {
+std::string deed_sentence(const OperatorAction& action, const DisplayUnits& units) {
   const std::string when = moment_sentence(action.when, units);
   const ActionKind* kind = kind_of(action);
-  if (!kind) return fmt::format("{}: {}", when, in_display_units(action.text, units));
+  if (!kind || action.parameter >= 0 || !action.programme.empty())
+    return fmt::format("{}: {}", when, in_display_units(action.text, units));
   const std::string unit = kind->unit;
   if (unit.empty()) return fmt::format("{}: {}", when, kind->meaning);
   if (unit == "1") return fmt::format("{}: {}: {}", when, kind->meaning, action.argument);
   return fmt::format("{}: {} to {}", when, kind->meaning, shown(static_cast<double>(action.value), unit, units, Digits::written));
+}
+
+}  // namespace
+
+std::string action_sentence(const OperatorAction& action, const DisplayUnits& units) {
+  const char* const expected = action.expect == OperatorAction::Expect::accepted  ? ", to be accepted"
+                               : action.expect == OperatorAction::Expect::refused ? ", to be refused" : "";
+  return deed_sentence(action, units) + expected;
 }
 
 }  // namespace sim

@@ -21,6 +21,7 @@
 #include "sim/fault_file.h"
 #include "sim/furnace_file.h"
 #include "sim/hash.h"
+#include "sim/mistake_file.h"
 #include "sim/moment_watch.h"
 #include "sim/operator_station.h"
 #include "sim/serial_line.h"
@@ -41,10 +42,36 @@ constexpr std::array<const char*, 11> refusals{"accepted", "unknown command", "n
                                                "segment invalid", "store full", "value out of bounds", "a trip stands", "fault latched",
                                                "store damaged"};
 
+// What is wanted of an action once it is under way.
+struct SentAction {
+  std::string text;
+  std::string written;                        // where it says what is expected: as write_actions writes it
+  void visit(Archive& archive) { archive(text, written); }
+};
+
+SentAction sent_action(const OperatorAction& action) {
+  return {action.text, action.expect == OperatorAction::Expect::anything ? "" : write_actions({action}, 0)};
+}
+
+std::string why_refused(std::uint16_t result) {
+  if (result < refusals.size()) return refusals[result];
+  if (result == OperatorStation::not_kept) return "not kept as written";
+  if (result == OperatorStation::unanswered) return "not answered";
+  switch (result - OperatorStation::exceptions) {        // Modbus application protocol 1.1b3, section 7, as the register map uses them
+    case 2: return "no such register";
+    case 3: return "value out of bounds";
+    case 6: return "not in this state";
+    default: return fmt::format("Modbus exception {}", result - OperatorStation::exceptions);
+  }
+}
+
 std::vector<std::uint8_t> store_image_of(const Scenario& scenario) {
   std::vector<std::uint8_t> image(fw::store_image_bytes);
-  const fw::ProgrammeSourceEntry programme{scenario.programme.title.c_str(), scenario.programme.segments};
-  const std::span<const fw::ProgrammeSourceEntry> programmes(&programme, scenario.programme.segments.empty() ? 0u : 1u);
+  std::vector<fw::ProgrammeSourceEntry> programmes{{scenario.programme.title.c_str(), scenario.programme.segments}};
+  for (const OtherProgramme& other : scenario.programmes)
+    programmes.push_back({other.programme.title.c_str(), other.stored ? std::span<const fw::Segment>(other.programme.segments)
+                                                                      : std::span<const fw::Segment>()});
+  while (!programmes.empty() && programmes.back().segments.empty()) programmes.pop_back();
   if (fw::build_store_image(scenario.parameters, programmes, 0, image) == 0)
     throw std::invalid_argument(scenario.name + ": parameters and programme do not fit the controller's store");
   return image;
@@ -82,6 +109,8 @@ struct Bench::Impl {
 
   bool visit(Archive& archive);
 
+  void send(const OperatorAction& action, std::uint32_t tag);
+  void send_programme(const OtherProgramme& other, std::uint16_t number, std::uint32_t tag);
   void act(std::uint32_t id);                 // 1 what is due: faults, operator
   void begin_fault(std::uint32_t fault, std::uint64_t lasts_ticks);   // 0: to the end
   void await(std::uint32_t fault, std::optional<FaultArrivals::Arrival> arrival);
@@ -96,6 +125,7 @@ struct Bench::Impl {
   void end_of_run();
 
   Scenario scenario;
+  ProgrammeSource programme;                  // all of them in a row
   std::vector<OperatorAction> actions;
   Clock clock;
   SignalTable table;
@@ -122,6 +152,7 @@ struct Bench::Impl {
   std::array<std::uint8_t, answer_bytes_max> answer{};
   std::vector<double> frame;
   std::vector<Event> events;
+  std::vector<ActionOutcome> outcomes;
   Hash controller_hash, trace_hash;
   LineStatistics statistics;
 
@@ -130,8 +161,8 @@ struct Bench::Impl {
   std::uint64_t settle_ticks = 0;
   std::uint64_t ended_ticks = 0;              // since the programme ended
   double time_s = 0.0;                        // of the tick just done
-  std::size_t segment_slot = 0, state_slot = 0;
-  std::vector<std::string> sent_before;       // a fork's: texts of actions of the past that are not of this scenario
+  std::size_t segment_slot = 0, number_slot = 0, state_slot = 0;
+  std::vector<SentAction> sent_before;        // a fork's: actions of the past that are not of this scenario
   bool forked = false, adopted = false;       // the next tick is the first after a fork
   bool over = false;
   std::uint64_t missed_readings = 0;
@@ -140,14 +171,13 @@ struct Bench::Impl {
 };
 
 Bench::Impl::Impl(const Scenario& scenario_, std::unique_ptr<Endpoint> controller_)
-    : scenario(scenario_), actions(actions_of(scenario)), clock{std::int64_t{scenario.parameters.period_ms} * 1'000'000},
-      table(scenario.parameters.zones), controller(std::move(controller_)), store(store_image_of(scenario), clock), power(clock),
-      model(plant::build(scenario.furnace)), furnace_environment(plant::environment_of(model)),
-      environment_moves(scenario.environment.moves()),
+    : scenario(with_mistakes(scenario_)), programme(with_others(scenario)), actions(actions_of(scenario)),
+      clock{std::int64_t{scenario.parameters.period_ms} * 1'000'000}, table(scenario.parameters.zones), controller(std::move(controller_)),
+      store(store_image_of(scenario), clock), power(clock), model(plant::build(scenario.furnace)),
+      furnace_environment(plant::environment_of(model)), environment_moves(scenario.environment.moves()),
       state(plant::initial_state(model, scenario.seed, scenario.environment.at(0.0, furnace_environment))),
-      line(scenario.baud, clock, scenario.seed),
-      supervisory_line(scenario.seed), operator_station(table, scenario.parameters.zones), faults(scenario.faults),
-      arrivals(scenario.faults, scenario.seed), moments(table, scenario.programme, clock), watch(table, scenario.programme),
+      line(scenario.baud, clock, scenario.seed), supervisory_line(scenario.seed), operator_station(table, scenario.parameters.zones),
+      faults(scenario.faults), arrivals(scenario.faults, scenario.seed), moments(table, programme, clock), watch(table, programme),
       frame(static_cast<std::size_t>(table.size())) {
   std::uint32_t id = 0;
   for (const OperatorAction& action : actions) moments.add(action.when, id++);
@@ -155,6 +185,7 @@ Bench::Impl::Impl(const Scenario& scenario_, std::unique_ptr<Endpoint> controlle
   ticks_max = clock.ticks(scenario.run.at_most_s);
   settle_ticks = clock.ticks(scenario.run.settle_s);
   segment_slot = static_cast<std::size_t>(table.find("programme.segment"));
+  number_slot = static_cast<std::size_t>(table.find("programme.number"));
   state_slot = static_cast<std::size_t>(table.find("programme.state"));
   frame[segment_slot] = -1.0;
 }
@@ -172,11 +203,11 @@ void Bench::Impl::check_fork(const Impl& past) const {
   if (scenario.baud != old.baud) refuse(fmt::format("{} baud", scenario.baud), fmt::format("{}, as in the run", old.baud));
   if (scenario.parameters.zones != old.parameters.zones || scenario.furnace.boundary != old.furnace.boundary)
     refuse("a furnace with another boundary or another number of zones", "the run's");
-  const double segment = past.frame[segment_slot];
-  for (std::size_t i = 0; static_cast<double>(i) <= segment && i < old.programme.names.size(); ++i) {
-    const std::string found = i < scenario.programme.names.size() ? "segment `" + scenario.programme.names[i] + "`" : "no segment";
-    if (found != "segment `" + old.programme.names[i] + "`")
-      refuse(fmt::format("{} as number {} of the programme", found, i + 1), "`" + old.programme.names[i] + "`, which has begun");
+  const double segment = past.programme.place(past.frame[number_slot], past.frame[segment_slot]);
+  for (std::size_t i = 0; static_cast<double>(i) <= segment && i < past.programme.names.size(); ++i) {
+    const std::string found = i < programme.names.size() ? "segment `" + programme.names[i] + "`" : "no segment";
+    if (found != "segment `" + past.programme.names[i] + "`")
+      refuse(fmt::format("{} as number {} of the programme", found, i + 1), "`" + past.programme.names[i] + "`, which has begun");
   }
 }
 
@@ -214,11 +245,11 @@ std::vector<std::uint32_t> Bench::Impl::take_over_moments(const Impl& past) {
     tags.push_back(new_action[i]);
     if (new_action[i] != MomentWatch::none) continue;
     tags.back() = static_cast<std::uint32_t>(actions.size() + sent_before.size());   // it may be on its way: its text is still wanted
-    sent_before.push_back(past.actions[i].text);
+    sent_before.push_back(sent_action(past.actions[i]));
   }
-  for (const std::string& text : past.sent_before) {   // the past is a fork too
+  for (const SentAction& action : past.sent_before) {   // the past is a fork too
     tags.push_back(static_cast<std::uint32_t>(actions.size() + sent_before.size()));
-    sent_before.push_back(text);
+    sent_before.push_back(action);
   }
   for (std::uint32_t third = 0; third < 3; ++third)
     for (std::uint32_t i = 0; i < old_faults; ++i)
@@ -294,12 +325,42 @@ bool Bench::Impl::visit(Archive& archive) {
   return true;
 }
 
+// Segment by segment through the window of the register map; a refusal ends it.
+void Bench::Impl::send_programme(const OtherProgramme& other, std::uint16_t number, std::uint32_t tag) {
+  for (std::size_t i = 0; i < other.programme.segments.size(); ++i) {
+    OperatorCommand window, write;
+    window.form = OperatorCommand::Form::window;
+    window.window = window_of(number, other.programme.segments[i], other.name);
+    write.command = fw::Command::write_segment;
+    write.argument = static_cast<std::uint16_t>(i);
+    for (OperatorCommand* command : {&window, &write}) {
+      command->tag = tag;
+      command->more = true;
+      operator_station.send(*command);
+    }
+  }
+}
+
+void Bench::Impl::send(const OperatorAction& action, std::uint32_t tag) {
+  OperatorCommand command{action.command, action.argument, action.value, tag};
+  if (action.parameter >= 0) {
+    command.form = OperatorCommand::Form::parameter;
+    command.address = static_cast<std::uint16_t>(fw::parameter_address + 2 * action.parameter);
+    command.bits = action.bits;
+  }
+  if (!action.programme.empty() && action.argument > 0) {
+    const OtherProgramme& other = scenario.programmes[action.argument - 1u];
+    if (!other.stored) send_programme(other, action.argument, tag);
+  }
+  operator_station.send(command);
+}
+
 void Bench::Impl::act(std::uint32_t id) {
   const auto action_count = static_cast<std::uint32_t>(actions.size());
   const auto fault_count = static_cast<std::uint32_t>(faults.size());
   if (id < action_count) {
     const OperatorAction& action = actions[id];
-    operator_station.send({action.command, action.argument, action.value, id});
+    send(action, id);
     events.push_back({clock.time_s(tick), "operator", "sent", action.text});
     return;
   }
@@ -439,13 +500,11 @@ void Bench::Impl::report_outcome() {
   const auto outcome = operator_station.outcome();
   if (!outcome) return;
   const std::size_t known = actions.size();
-  const std::string& text = outcome->tag < known ? actions[outcome->tag].text : sent_before[outcome->tag - known];
-  if (outcome->result == 0) {
-    events.push_back({time_s, "operator", "accepted", text});
-  } else {
-    const char* why = outcome->result < refusals.size() ? refusals[outcome->result] : "not answered";
-    events.push_back({time_s, "operator", "refused", fmt::format("{}: {}", text, why)});
-  }
+  const SentAction action = outcome->tag < known ? sent_action(actions[outcome->tag]) : sent_before[outcome->tag - known];
+  const bool accepted = outcome->result == 0;
+  if (!action.written.empty()) outcomes.push_back({action.written, accepted});
+  if (accepted) events.push_back({time_s, "operator", "accepted", action.text});
+  else events.push_back({time_s, "operator", "refused", fmt::format("{}: {}", action.text, why_refused(outcome->result))});
 }
 
 void Bench::Impl::end_of_run() {
@@ -471,7 +530,11 @@ bool Bench::advance() {
   Impl& bench = *impl_;
   if (bench.over) return false;
   bench.events.clear();
+  bench.outcomes.clear();
   if (bench.tick == 0) bench.events.push_back({0.0, "bench", "begins", bench.scenario.title});
+  if (bench.tick == 0)
+    for (const MistakeSource& mistake : bench.scenario.mistakes)
+      bench.events.push_back({0.0, "operator", "mistake", "the operator " + sentence(mistake)});
   if (std::exchange(bench.forked, false))
     bench.events.push_back({bench.clock.time_s(bench.tick), "bench", "forks", "from here on as " + bench.scenario.name + " says now"});
   if (std::exchange(bench.adopted, false) && bench.tape != nullptr) bench.tape->adopt(bench.store.image());
@@ -498,7 +561,10 @@ std::uint64_t Bench::ticks() const { return impl_->tick; }
 std::span<const double> Bench::frame() const { return impl_->frame; }
 const SignalTable& Bench::table() const { return impl_->table; }
 std::span<const Event> Bench::events() const { return impl_->events; }
-int Bench::segment() const { return static_cast<int>(impl_->frame[impl_->segment_slot]); }
+std::span<const ActionOutcome> Bench::outcomes() const { return impl_->outcomes; }
+int Bench::segment() const {
+  return static_cast<int>(impl_->programme.place(impl_->frame[impl_->number_slot], impl_->frame[impl_->segment_slot]));
+}
 std::uint64_t Bench::controller_hash() const { return impl_->controller_hash.value(); }
 std::uint64_t Bench::trace_hash() const { return impl_->trace_hash.value(); }
 const plant::Model& Bench::plant_model() const { return impl_->model; }

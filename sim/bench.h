@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "sim/action_verdicts.h"
 #include "sim/archive.h"
 #include "sim/endpoint.h"
 #include "sim/event.h"
@@ -66,7 +67,8 @@ class Bench {
   std::span<const double> frame() const;     // in SignalTable order
   const SignalTable& table() const;
   std::span<const Event> events() const;     // of the tick just done
-  int segment() const;                       // programme segment running, -1 none
+  std::span<const ActionOutcome> outcomes() const;   // in it, of actions that say what is expected
+  int segment() const;                       // segment running, by its place in with_others(scenario).names, -1 none
   const LineStatistics& line() const;
   std::uint64_t controller_hash() const;     // every transmitted byte with tick and port
   std::uint64_t trace_hash() const;          // every signal at every tick

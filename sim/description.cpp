@@ -9,6 +9,7 @@
 #include "sim/action_sentence.h"
 #include "sim/expectation_sentence.h"
 #include "sim/fault_sentence.h"
+#include "sim/mistake_file.h"
 #include "sim/moment_sentence.h"
 #include "sim/programme_sentence.h"
 #include "sim/signals.h"
@@ -44,6 +45,11 @@ std::string names_used(const std::string& text, const SignalTable& table) {
 void compare(std::vector<std::string>& remarks, const char* what, double controller, double furnace, const char* unit) {
   if (std::fabs(controller - furnace) > 1e-6 * std::fabs(furnace))
     remarks.push_back(fmt::format("{}: the controller expects {:.6g}, the furnace has {:.6g} {}", what, controller, furnace, unit));
+}
+
+void add_programme(std::string& text, const ProgrammeSource& programme, double start_degc, const DisplayUnits& units) {
+  const std::vector<std::string> sentences = programme_sentences(programme, start_degc, units);
+  for (std::size_t i = 0; i < sentences.size(); ++i) text += fmt::format("    {:2} {}: {}\n", i + 1, programme.names[i], sentences[i]);
 }
 
 }  // namespace
@@ -103,10 +109,14 @@ std::string describe(const Scenario& scenario) {
   const double start_degc = scenario.furnace.initial.furnace_degc;
   text += fmt::format("  programme of {} segments, at least {}, the run at most {}:\n", scenario.programme.segments.size(),
                       about_time_sentence(programme_s(scenario.programme, start_degc)), time_sentence(scenario.run.at_most_s));
-  const std::vector<std::string> sentences = programme_sentences(scenario.programme, start_degc, units);
-  for (std::size_t i = 0; i < sentences.size(); ++i)
-    text += fmt::format("    {:2} {}: {}\n", i + 1, scenario.programme.names[i], sentences[i]);
+  add_programme(text, scenario.programme, start_degc, units);
+  for (const OtherProgramme& other : scenario.programmes) {
+    text += fmt::format("  programme `{}`, {}:\n", other.name, other.stored ? "in the store" : "to be written over the supervisory line");
+    add_programme(text, other.programme, start_degc, units);
+  }
   for (const OperatorAction& action : scenario.actions) text += fmt::format("  operator: {}\n", action_sentence(action, units));
+  for (const MistakeSource& mistake : scenario.mistakes)
+    text += fmt::format("  mistake: the operator {}\n", in_display_units(sentence(mistake), units));
   for (const FaultSource& fault : scenario.faults) text += fmt::format("  fault: {}\n", fault_sentence(fault, units));
   text += fmt::format("  {} expectations, judged at every tick{}\n", scenario.expectations.size(),
                       scenario.expectations.empty() ? ": the verdict can only be `fail`" : ":");

@@ -20,7 +20,7 @@ struct EventKind {
   const char* sentence;
 };
 
-constexpr std::array<EventKind, 20> kinds{{
+constexpr std::array<EventKind, 23> kinds{{
     {"alarm", "raised", "an alarm is raised"},
     {"alarm", "cleared", "an alarm is cleared"},
     {"interlock", "trips", "an interlock trips"},
@@ -29,8 +29,7 @@ constexpr std::array<EventKind, 20> kinds{{
     {"operator", "sent", "the operator acts"},
     {"operator", "accepted", "an action is accepted"},
     {"operator", "refused", "an action is refused"},
-    {"operator", "mistake", "the operator's mistake begins"},
-    {"operator", "mends", "the operator's mistake is put right"},
+    {"operator", "mistake", "the operator makes a mistake"},
     {"programme", "state", "the programme changes its state"},
     {"programme", "begins", "a segment begins"},
     {"atmosphere", "begins", "a phase of the atmosphere begins"},
@@ -38,6 +37,10 @@ constexpr std::array<EventKind, 20> kinds{{
     {"fault", "ends", "a fault ends"},
     {"line", "disturbed", "the field line is disturbed"},
     {"line", "recovered", "the field line has recovered"},
+    {"supervisory", "disturbed", "the supervisory line is disturbed"},
+    {"supervisory", "recovered", "the supervisory line has recovered"},
+    {"controller", "stops", "the controller stops"},
+    {"controller", "starts", "the controller starts anew"},
     {"bench", "begins", "the run begins"},
     {"bench", "forks", "the run forks"},
     {"bench", "ends", "the run ends"},

@@ -42,7 +42,8 @@ const char* priority_name(fw::AlarmPriority priority) {
 }  // namespace
 
 EventWatch::EventWatch(const SignalTable& table, const ProgrammeSource& programme)
-    : programme_(programme), segment_slot_(slot_of(table, "programme.segment")), state_slot_(slot_of(table, "programme.state")),
+    : programme_(programme), segment_slot_(slot_of(table, "programme.segment")),
+      number_slot_(slot_of(table, "programme.number")), state_slot_(slot_of(table, "programme.state")),
       phase_slot_(slot_of(table, "atmosphere.phase")), alarms_slot_(slot_of(table, "alarms.bits")),
       trip_slot_(slot_of(table, "interlock.trip")), inhibit_slot_(slot_of(table, "interlock.inhibit")) {}
 
@@ -87,7 +88,7 @@ void EventWatch::follow(Burst& burst, std::uint64_t count, const BurstWords& wor
 
 void EventWatch::observe(std::span<const double> frame, double time_s, std::uint64_t line_errors, std::uint64_t missed,
                          double period_s, std::vector<Event>& events) {
-  const Codes now{frame[segment_slot_], frame[state_slot_], frame[phase_slot_],
+  const Codes now{programme_.place(frame[number_slot_], frame[segment_slot_]), frame[state_slot_], frame[phase_slot_],
                   frame[alarms_slot_],  frame[trip_slot_],  frame[inhibit_slot_]};
   constexpr BurstWords line_words{"line", "an answer of the station is missing, late or damaged", "answers missing, late or damaged"};
   constexpr BurstWords supervisory_words{"supervisory", "no reading of the controller came through: the last one stands",

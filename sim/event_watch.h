@@ -49,7 +49,7 @@ class EventWatch {
                      std::vector<Event>& events);
 
   const ProgrammeSource& programme_;
-  std::size_t segment_slot_, state_slot_, phase_slot_, alarms_slot_, trip_slot_, inhibit_slot_;
+  std::size_t segment_slot_, number_slot_, state_slot_, phase_slot_, alarms_slot_, trip_slot_, inhibit_slot_;
   Codes last_;
   double inhibit_told_ = 0.0;               // row last told: it may come and go every tick
   Burst line_, supervisory_;

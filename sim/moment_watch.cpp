@@ -25,6 +25,7 @@ std::size_t slot_of(const SignalTable& table, const char* name) {
 
 MomentWatch::MomentWatch(const SignalTable& table, const ProgrammeSource& programme, Clock clock)
     : table_(table), programme_(programme), clock_(clock), segment_slot_(slot_of(table, "programme.segment")),
+      number_slot_(slot_of(table, "programme.number")),
       phase_slot_(slot_of(table, "atmosphere.phase")) {}
 
 void MomentWatch::schedule(const Due& due) {
@@ -130,7 +131,7 @@ bool MomentWatch::comes(Waiting& waiting, bool segment_begins, bool phase_begins
 }
 
 void MomentWatch::observe(std::uint64_t tick, std::span<const double> frame, double time_s, std::span<const Event> events) {
-  const double segment = frame[segment_slot_];
+  const double segment = programme_.place(frame[number_slot_], frame[segment_slot_]);
   const double phase = frame[phase_slot_];
   const bool segment_begins = segment != segment_;
   const bool phase_begins = phase != phase_;

@@ -65,7 +65,7 @@ class MomentWatch {
   const SignalTable& table_;
   const ProgrammeSource& programme_;
   Clock clock_;
-  std::size_t segment_slot_, phase_slot_;
+  std::size_t segment_slot_, number_slot_, phase_slot_;
   double segment_ = -2.0, phase_ = -2.0;   // of the tick before
   std::vector<Waiting> waiting_;
   std::vector<Due> scheduled_;             // soonest first

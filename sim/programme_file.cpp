@@ -294,4 +294,44 @@ std::string write_programme(const ProgrammeSource& programme, int indent) {
   return text;
 }
 
+const FieldTable& other_programme_fields() {
+  static const FieldTable table{
+      "programme", "A programme that `load` brings in place of the one under `programme`.",
+      {text_field<OtherProgramme>("name", [](auto& other) -> auto& { return other.name; }, true, "its own"),
+       yes_no_field<OtherProgramme>("stored", [](auto& other) -> auto& { return other.stored; }, "yes",
+                                    "in the controller's store; no: `load` writes it over the supervisory line")}};
+  return table;
+}
+
+std::vector<OtherProgramme> read_other_programmes(const YamlNode& list) {
+  if (!list.is_list()) throw InputError(list.place, list.found() + " for `programmes`", "a list of programmes");
+  std::vector<OtherProgramme> programmes;
+  for (const YamlNode& item : list.items) {
+    if (programmes.size() + 1 == static_cast<std::size_t>(fw::programme_count))
+      throw InputError(item.place, fmt::format("programme {}", programmes.size() + 2), fmt::format("at most {}", fw::programme_count));
+    OtherProgramme& other = programmes.emplace_back();
+    read_fields(item, other_programme_fields(), &other, {"segments"});
+    const auto twice = [&](const OtherProgramme& one) { return &one != &other && one.name == other.name; };
+    if (other.name == "programme" || std::any_of(programmes.begin(), programmes.end(), twice))
+      throw InputError(item.child("name")->place, "a second programme named `" + other.name + "`", "a name of its own");
+    if (other.name.size() >= sizeof(fw::ProgrammeEntry::title))
+      throw InputError(item.child("name")->place, "the name `" + other.name + "`", "at most 23 bytes");
+    const YamlNode* segments = item.child("segments");
+    if (!segments) throw InputError(item.place, "a programme without `segments`", "`segments`: a list of segments");
+    other.programme = read_programme(*segments);
+    other.programme.title = other.name;
+  }
+  return programmes;
+}
+
+std::string write_other_programmes(const std::vector<OtherProgramme>& programmes, int indent) {
+  const std::string blanks(static_cast<std::size_t>(indent), ' ');
+  std::string text;
+  for (const OtherProgramme& other : programmes) {
+    text += write_fields(other_programme_fields(), &other, indent + 2, "- ");
+    text += blanks + "  segments:\n" + write_programme(other.programme, indent + 4);
+  }
+  return text;
+}
+
 }  // namespace sim

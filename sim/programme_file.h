@@ -28,4 +28,9 @@ std::string_view name_of(fw::SegmentKind kind);      // "ramp", ...
 ProgrammeSource read_programme(const YamlNode& list);       // throws InputError
 std::string write_programme(const ProgrammeSource& programme, int indent);
 
+// `programmes:`, a list of maps with `name`, `stored` and `segments`.
+const FieldTable& other_programme_fields();                  // on an OtherProgramme; without the segments
+std::vector<OtherProgramme> read_other_programmes(const YamlNode& list);
+std::string write_other_programmes(const std::vector<OtherProgramme>& programmes, int indent);
+
 }  // namespace sim

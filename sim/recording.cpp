@@ -4,9 +4,11 @@
 #include <cmath>
 #include <utility>
 
+#include "sim/action_verdicts.h"
 #include "sim/expectations.h"
 #include "sim/input_error.h"
 #include "sim/junit.h"
+#include "sim/mistake_file.h"
 #include "sim/moment_clip.h"
 #include "sim/report.h"
 #include "sim/trace.h"
@@ -61,9 +63,10 @@ class StretchLog {
 
 struct Recorder::Impl {
   Impl(const Scenario& source, const SignalTable& table_, const std::filesystem::path& into, double period, std::string kind)
-      : table(table_), folder((make_folder(into), into)), expectations(source.expectations, table, source.programme.names, period),
+      : table(table_), folder((make_folder(into), into)), expectations(source.expectations, table, with_others(source).names, period),
+        actions(with_mistakes(source).actions),
         moments(expectations, table, period), trace(folder, table, period), event_file(folder, period), totals(table, period),
-        every_s(source.record.every_s), period_s(period), segment_names(source.programme.names),
+        every_s(source.record.every_s), period_s(period), segment_names(with_others(source).names),
         phase_slot(table.find("atmosphere.phase")) {
     data.charts = ChartData(table, every_s);
     name_run(source);
@@ -105,6 +108,8 @@ struct Recorder::Impl {
   SignalTable table;
   std::filesystem::path folder;
   Expectations expectations;
+  ActionVerdicts actions;
+  bool pass() const { return (expectations.size() == 0 ? actions.size() > 0 : expectations.pass()) && actions.pass(); }
   MomentRecorder moments;
   TraceWriter trace;
   EventWriter event_file;
@@ -128,7 +133,7 @@ Recorder::~Recorder() = default;
 
 void Recorder::Impl::visit(Archive& archive, Files& files) {
   archive.part("judged");
-  archive(expectations, moments);
+  archive(expectations, actions, moments);
   archive.part("recorded");
   archive(totals, segments, phases, ticks, rows_due, last_s, last_row_s, latest, data.event_count, files);
 }
@@ -172,16 +177,20 @@ void Recorder::fork(const Scenario& scenario, const ForkRecord& record) {
   run.name_run(scenario);
   run.data.summary.fork = record;
   run.data.resolved_yaml = "# forked from " + record.run + " at " + std::to_string(record.at_s) + " s\n" + run.data.resolved_yaml;
-  run.segment_names = scenario.programme.names;
-  Expectations expectations(scenario.expectations, run.table, scenario.programme.names, run.period_s);
+  run.segment_names = with_others(scenario).names;
+  Expectations expectations(scenario.expectations, run.table, run.segment_names, run.period_s);
+  ActionVerdicts actions(with_mistakes(scenario).actions);
+  actions.take_over(run.actions);
   const std::vector<std::size_t> origins = expectations.take_over(run.expectations, tidy_s(static_cast<double>(run.ticks) * run.period_s));
   MomentRecorder moments(expectations, run.table, run.period_s);
   moments.take_over(run.moments, origins);
   run.expectations = std::move(expectations);
+  run.actions = std::move(actions);
   run.moments = std::move(moments);
 }
 
-void Recorder::on_tick(double time_s, int segment, std::span<const double> frame, std::span<const Event> events) {
+void Recorder::on_tick(double time_s, int segment, std::span<const double> frame, std::span<const Event> events,
+                       std::span<const ActionOutcome> outcomes) {
   Impl& run = *impl_;
   ++run.ticks;
   run.last_s = time_s;
@@ -196,6 +205,7 @@ void Recorder::on_tick(double time_s, int segment, std::span<const double> frame
   const std::span<const std::uint16_t> violated = run.expectations.violated();
   if (due || !events.empty() || !violated.empty()) run.row(time_s, frame);
   for (const Event& event : events) run.note(event);
+  for (std::string& name : run.actions.add(outcomes, time_s)) run.note({time_s, "expectation", "violated", std::move(name)});
   for (const std::uint16_t index : violated) run.note({time_s, "expectation", "violated", run.expectations.name(index)});
   std::copy(frame.begin(), frame.end(), run.latest.begin());
 }
@@ -212,6 +222,8 @@ void Recorder::Impl::judge() {
   expectations.finish();
   for (const std::uint16_t index : expectations.violated()) note({last_s, "expectation", "violated", expectations.name(index)});
   summary.expectations = expectations.results();
+  const std::vector<ExpectationResult>& acted = actions.results();
+  summary.expectations.insert(summary.expectations.end(), acted.begin(), acted.end());
   for (ExpectationResult& result : summary.expectations) {
     for (double* time_s : {&result.at_s, &result.failed_s, &result.took_s, &result.judged_s}) *time_s = tidy_s(*time_s);
   }
@@ -233,7 +245,7 @@ Summary Recorder::finish(const Ending& ending) {
   run.judge();
   Summary& summary = run.data.summary;
   summary.broken_by = ending.broken_by;
-  summary.verdict = !ending.broken_by.empty() ? "broken" : run.expectations.pass() ? "pass" : "fail";
+  summary.verdict = !ending.broken_by.empty() ? "broken" : run.pass() ? "pass" : "fail";
   summary.line = ending.line;
   summary.controller_hash = ending.controller_hash;
   summary.trace_hash = ending.trace_hash;

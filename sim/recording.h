@@ -47,8 +47,9 @@ class Recorder {
   void fork(const Scenario& scenario, const ForkRecord& record);
 
   // One tick: judges, records. Throws RecordingError.
-  void on_tick(double time_s, int segment, std::span<const double> frame, std::span<const Event> events);
-  void on_tick(const Bench& bench) { on_tick(bench.time_s(), bench.segment(), bench.frame(), bench.events()); }
+  void on_tick(double time_s, int segment, std::span<const double> frame, std::span<const Event> events,
+               std::span<const ActionOutcome> outcomes = {});
+  void on_tick(const Bench& bench) { on_tick(bench.time_s(), bench.segment(), bench.frame(), bench.events(), bench.outcomes()); }
 
   const std::string& resolved_yaml() const;       // the text of that file
 

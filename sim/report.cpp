@@ -48,10 +48,21 @@ std::string outcome(const Summary& summary) {
                      (pass ? "✓ Pass: " : "✕ Fail: ") + std::to_string(passed), all);
 }
 
-void add_head(std::string& page, const Summary& summary) {
+// What the operator got wrong, from the events, so that a report made anew says the same.
+void add_mistakes(std::string& page, std::span<const Event> events) {
+  for (const Event& event : events) {
+    if (event.time_s > 0.0) break;
+    if (event.source == "operator" && event.kind == "mistake")
+      page += "<p><strong>This run contains a mistake: " + html_text(event.text) + ".</strong></p>\n";
+  }
+}
+
+void add_head(std::string& page, const ReportData& data) {
+  const Summary& summary = data.summary;
   const std::string title = html_text(summary.title.empty() ? summary.scenario : summary.title);
   page += page_begin(title + ": report of a run") + "<h1>" + title + "</h1>\n";
   if (!summary.why.empty()) page += "<p>" + html_text(summary.why) + "</p>\n";
+  add_mistakes(page, data.events);
   page += outcome(summary);
   page += fmt::format("\n<p class=\"soft\">Scenario <code>{}</code>, {} simulated, seed {}. A simulated furnace, not a real one.</p>\n",
                       html_text(summary.scenario), clock_text(summary.simulated_s, 0), summary.seed);
@@ -387,7 +398,7 @@ void add_identity(std::string& page, const ReportData& data) {
 std::string report_html(const ReportData& data) {
   std::string page;
   page.reserve(data.charts.intervals() * data.charts.signals().size() * 16 + data.resolved_yaml.size() * 2 + 400000);
-  add_head(page, data.summary);
+  add_head(page, data);
   add_expectations(page, data.summary, data.moments);
   add_figures(page, data.summary);
   page += "<h2 id=\"programme\">Programme and atmosphere</h2>\n<div class=\"columns\">\n";

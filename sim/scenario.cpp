@@ -9,6 +9,7 @@
 #include "sim/expectation_file.h"
 #include "sim/fault_file.h"
 #include "sim/furnace_file.h"
+#include "sim/mistake_file.h"
 #include "sim/programme_file.h"
 #include "sim/scenario_file.h"
 #include "sim/serial_line.h"
@@ -126,11 +127,15 @@ void read_parts(const YamlNode& root, Scenario& scenario) {
   if (const YamlNode* environment = root.child("environment")) scenario.environment = read_environment(*environment);
   scenario.programme = read_programme(section(root, "programme", "`programme`: a list of segments"));
   scenario.programme.title = scenario.title;
-  const Vocabulary vocabulary{scenario.programme, SignalTable(scenario.parameters.zones), scenario.parameters.period_ms * 1e-3};
+  if (const YamlNode* others = root.child("programmes")) scenario.programmes = read_other_programmes(*others);
+  const ProgrammeSource all = with_others(scenario);
+  Vocabulary vocabulary{all, SignalTable(scenario.parameters.zones), scenario.parameters.period_ms * 1e-3, {"programme"}};
+  for (const OtherProgramme& other : scenario.programmes) vocabulary.programmes.push_back(other.name);
   if (const YamlNode* actions = root.child("actions")) scenario.actions = read_actions(*actions, vocabulary);
   if (const YamlNode* faults = root.child("faults")) scenario.faults = read_faults(*faults, vocabulary);
   scenario.display = display_of(root);
   scenario.display.barometer_pa = scenario.furnace.surroundings.barometer_pa;
+  if (const YamlNode* mistakes = root.child("mistakes")) scenario.mistakes = read_mistakes(*mistakes, scenario, vocabulary);
   if (const YamlNode* compare = root.child("compare")) {
     scenario.compare = read_tolerance(*compare);
     check_tolerance(scenario.compare, vocabulary.signals);
@@ -146,8 +151,8 @@ const FieldTable& scenario_fields() {
 }
 
 const std::vector<std::string>& scenario_sections() {
-  static const std::vector<std::string> sections = {"furnace", "controller", "set", "environment", "programme", "actions",
-                                                    "faults", "expectations", "compare", "display"};
+  static const std::vector<std::string> sections = {"furnace", "controller", "set", "environment", "programme", "programmes", "actions",
+                                                    "faults", "mistakes", "expectations", "compare", "display"};
   return sections;
 }
 
@@ -160,6 +165,15 @@ void check_exchange(double baud, double period_s, const SourcePlace& place) {
                    fmt::format("at most {:.0f} %: a faster line or a longer period", exchange_share_max * 100.0));
 }
 
+ProgrammeSource with_others(const Scenario& scenario) {
+  ProgrammeSource all{scenario.programme.title, {}, scenario.programme.names, {0}};
+  for (const OtherProgramme& other : scenario.programmes) {
+    all.first.push_back(all.names.size());
+    for (const std::string& name : other.programme.names) all.names.push_back(other.name + ": " + name);
+  }
+  return all;
+}
+
 std::string write_scenario(const Scenario& scenario) {
   std::string text = write_fields(scenario_fields(), &scenario, 0);
   text += "furnace:\n" + write_furnace({scenario.furnace_title, scenario.furnace}, 2);
@@ -167,8 +181,10 @@ std::string write_scenario(const Scenario& scenario) {
   const std::string environment = write_environment(scenario.environment, 2);
   if (!environment.empty()) text += "environment:\n" + environment;
   text += "programme:\n" + write_programme(scenario.programme, 2);
+  if (!scenario.programmes.empty()) text += "programmes:\n" + write_other_programmes(scenario.programmes, 2);
   if (!scenario.actions.empty()) text += "actions:\n" + write_actions(scenario.actions, 2);
   if (!scenario.faults.empty()) text += "faults:\n" + write_faults(scenario.faults, 2);
+  if (!scenario.mistakes.empty()) text += "mistakes:\n" + write_mistakes(scenario.mistakes, 2);
   if (!scenario.expectations.empty()) text += "expectations:\n" + write_expectations(scenario.expectations, 2);
   text += "compare:\n" + write_tolerance(scenario.compare, 2);
   if (scenario.display.chosen()) text += "display:\n" + write_fields(display_fields(), &scenario.display, 2);

@@ -23,6 +23,20 @@ struct ProgrammeSource {
   std::string title;
   std::vector<fw::Segment> segments;
   std::vector<std::string> names;   // one per segment, unique; "leak test", "soak"
+  // Only of all programmes in a row (with_others): where each begins among the names.
+  std::vector<std::size_t> first{};
+  // Place among the names of segment `segment` of programme `number`; -1 none.
+  double place(double number, double segment) const {
+    const auto programme = static_cast<std::size_t>(number);
+    return segment < 0.0 || programme >= first.size() ? segment : segment + static_cast<double>(first[programme]);
+  }
+};
+
+// Another programme of the scenario, number 1 and up in the controller, after the one it starts with.
+struct OtherProgramme {
+  std::string name;
+  bool stored = true;               // in the store image; else `load` writes it over the supervisory line
+  ProgrammeSource programme;
 };
 
 // Which events are meant (event_match.h). Empty kind and text: any.
@@ -47,10 +61,15 @@ struct Moment {
 };
 
 struct OperatorAction {
+  enum class Expect { anything, accepted, refused };
   Moment when;
   fw::Command command = fw::Command::none;
   std::uint16_t argument = 0;
   float value = 0.0f;
+  int parameter = -1;          // in fw::parameter_table: this parameter is written in place of a command, with these bits
+  std::uint32_t bits = 0;
+  Expect expect = Expect::anything;   // of the controller: otherwise the run fails
+  std::string programme;       // `load`: this one, argument its number
   std::string text;            // as written, for events
   SourcePlace place;
 };
@@ -70,6 +89,24 @@ struct FaultSource {
   double for_s = -1.0;         // how long it stays, or how long chance may bring it; < 0: to the end
   FaultChance chance;
   std::string text;
+  SourcePlace place;
+};
+
+// What the operator gets wrong (mistake_file.h): which members count hangs on the kind.
+struct MistakeSource {
+  enum class Kind {
+    wrong_bottle, wrong_gas_selected, wrong_thermocouple_type, wrong_thermocouple_fitted, wrong_extension_wire, thermocouples_swapped,
+    hand_valve_shut, hand_vent_open, door_not_shut, other_load, decimal_slip, units_mistaken
+  };
+  Kind kind = Kind::wrong_bottle;
+  int gas = 2, instead_of = 3;         // plant::Gas
+  int loop = 0, type = 0;              // 0 heater, 1 load; 0 K, 1 N
+  int one = 0, other = 4;              // thermocouples by channel
+  int valve = 0, reading = 0;          // 0 supply, 1 exhaust, 2 pump; 0 degF read as degC, 1 the reverse
+  double head_degc = 60.0, bore_m = 3e-3, for_s = -1.0, factor = 10.0;
+  std::string parameter, segment;
+  bool timed = false;                  // decimal_slip: made at `when`, over the supervisory line; else before the run
+  Moment when;
   SourcePlace place;
 };
 
@@ -118,8 +155,10 @@ struct Scenario {
   plant::Furnace furnace{};
   Environment environment;             // what surrounds the furnace, where it is not as the furnace file says
   ProgrammeSource programme;
+  std::vector<OtherProgramme> programmes;
   std::vector<OperatorAction> actions; // as written; with no `start` among them the bench starts the programme itself
   std::vector<FaultSource> faults;
+  std::vector<MistakeSource> mistakes; // the rest of the scenario is what was meant
   std::vector<ExpectationSource> expectations;
   RecordSource record;
   Tolerance compare;                   // what `saggar compare` lets a run differ from its baseline
@@ -128,6 +167,9 @@ struct Scenario {
   double baud = 115200.0;              // both lines, 8E1
   std::string resolved_yaml;           // everything used, defaults included: reading it gives this scenario again
 };
+
+// All programmes as one: the names of the others as "NAME: segment". What counts segments over a run counts these.
+ProgrammeSource with_others(const Scenario& scenario);
 
 // Throws sim::InputError (fields.h) with file:line:column, found, expected, nearest name. overrides: "path=value" as text.
 // patch: a YAML file of changes (patch_yaml), applied before them.

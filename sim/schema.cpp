@@ -13,6 +13,7 @@
 #include "sim/fields.h"
 #include "sim/furnace_file.h"
 #include "sim/log_mapping.h"
+#include "sim/mistake_file.h"
 #include "sim/moment.h"
 #include "sim/programme_file.h"
 #include "sim/scenario_file.h"
@@ -121,11 +122,15 @@ Json actions_schema() {
   Json kinds = Json::object();
   for (const ActionKind& kind : action_table()) {
     kinds[kind.name] = {{"description", kind.meaning}};
+    if (kind.command == fw::Command::none) {
+      kinds[kind.name] = table_schema(parameter_write_fields());
+      continue;
+    }
     kinds[kind.name]["type"] = !*kind.unit ? "null" : std::string_view(kind.unit) == "1" ? "integer" : "string";
     if (kind.command == fw::Command::change_setpoint)
       kinds[kind.name] = {{"anyOf", {kinds[kind.name], table_schema(set_point_fields())}}};
   }
-  return kinds_list(table_schema({"action", "an action of the operator: one key says what is done", moment_fields()}), kinds);
+  return kinds_list(table_schema(action_fields()), kinds);
 }
 
 Json faults_schema() {
@@ -145,6 +150,12 @@ Json environment_schema() {
         {"description", signal.meaning}, {"anyOf", {field_schema(points.fields.back()), table_schema(environment_file_fields()), profile}}};
   }
   return environment;
+}
+
+Json mistakes_schema() {
+  Json kinds = Json::object();
+  for (const MistakeKind& kind : mistake_table()) kinds[kind.name] = table_schema(mistake_fields(kind));
+  return kinds_list(table_schema({"mistake", "what the operator gets wrong: one key names it", moment_fields()}), kinds);
 }
 
 Json compare_schema() {
@@ -171,8 +182,13 @@ Json scenario_schema() {
   keys["set"] = {{"type", "object"}, {"description", "path: value, such as furnace.leak: 1e-3 Pa m3/s"}};
   keys["environment"] = environment_schema();
   keys["programme"] = programme_schema();
+  Json other = table_schema(other_programme_fields());
+  other["properties"]["segments"] = programme_schema();
+  other["required"].push_back("segments");
+  keys["programmes"] = {{"type", "array"}, {"items", other}};
   keys["actions"] = actions_schema();
   keys["faults"] = faults_schema();
+  keys["mistakes"] = mistakes_schema();
   keys["expectations"] = {{"type", "array"}, {"items", table_schema(expectation_fields())}};
   keys["compare"] = compare_schema();
   keys["display"] = table_schema(display_fields());
@@ -221,7 +237,8 @@ std::string fields_markdown() {
       "`set` and `--set` take the same dotted paths.\n";
   add_table(text, "Scenario", scenario_fields());
   for (const FieldTable& table : segment_fields()) add_table(text, "Segment: " + table.kind, table);
-  FieldTable actions{"action", "One key of these, with a value where it has one, and when:", moment_fields()};
+  add_table(text, "Programmes: an item, beside its `segments`", other_programme_fields());
+  FieldTable actions = action_fields();
   for (const ActionKind& kind : action_table()) {
     const std::string unit = *kind.unit ? " [" + std::string(kind.unit) + "]" : "";
     actions.meaning += "\n- `" + std::string(kind.name) + "`" + unit + ": " + kind.meaning;
@@ -239,8 +256,11 @@ std::string fields_markdown() {
   add_table(text, "Environment: a profile from a file", environment_file_fields());
   add_table(text, "Environment: a profile of `points`", environment_profile_fields());
   add_table(text, "Environment: an item of `points`", environment_point_fields(environment_table().front()));
+  add_table(text, "Action: set_parameter", parameter_write_fields());
   add_table(text, "Fault", fault_time_fields());
   for (const FaultKind& kind : fault_table()) add_table(text, "Fault: " + std::string(kind.name), fault_fields(kind, -1));
+  for (const MistakeKind& kind : mistake_table())
+    add_table(text, "Mistake: " + std::string(kind.name) + " (" + kind.reaches + ")", mistake_fields(kind));
   add_table(text, "Expectation", expectation_fields());
   add_table(text, "Compare", tolerance_fields());
   add_table(text, "Compare: an item of `signals`", tolerance_rule_fields());

@@ -14,6 +14,7 @@ struct Vocabulary {
   const ProgrammeSource& programme;
   SignalTable signals;
   double period_s = 0.0;            // of a tick
+  std::vector<std::string> programmes{};       // by number; the first is the one under `programme`
 
   // Each throws InputError at the place of what is wrong.
   void check_segment(const std::string& name, const SourcePlace& place) const;

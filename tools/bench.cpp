@@ -73,7 +73,7 @@ double whole_s(const sim::Scenario& scenario) {
 double judged_s(const sim::Scenario& scenario, double period_s) {
   return fastest_s([&] {
     sim::Bench bench(scenario, sim::open_endpoint({}));
-    sim::Expectations judge(scenario.expectations, bench.table(), scenario.programme.names, period_s);
+    sim::Expectations judge(scenario.expectations, bench.table(), sim::with_others(scenario).names, period_s);
     while (bench.advance()) judge.tick(bench.frame(), bench.time_s(), bench.segment(), bench.events());
   });
 }

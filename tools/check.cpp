@@ -22,7 +22,7 @@ void check_scenario(const std::filesystem::path& file, const std::string& units)
   sim::Scenario scenario = sim::load_scenario(file);
   if (!units.empty()) sim::choose_units(scenario.display, units);
   // Expectations are read by the judge itself, so that what check accepts, run accepts.
-  const sim::Expectations judge(scenario.expectations, sim::SignalTable(scenario.parameters.zones), scenario.programme.names,
+  const sim::Expectations judge(scenario.expectations, sim::SignalTable(scenario.parameters.zones), sim::with_others(scenario).names,
                                 scenario.parameters.period_ms * 1e-3);
   fmt::print("{}:\n{}", file.string(), sim::describe(scenario));
   for (const std::string& remark : sim::mismatches(scenario)) fmt::print("remark: {}\n", remark);

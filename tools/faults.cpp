@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 
 #include "sim/faults.h"
+#include "sim/mistake_file.h"
 #include "tools/verbs.h"
 
 namespace tools {
@@ -27,7 +28,8 @@ void add_faults(CLI::App& app, Invocation& invocation) {
   verb->callback([csv, &invocation] {
     invocation.chosen = [csv] {
       if (*csv) print_csv();
-      else fmt::print("{}", sim::describe_faults());
+      else fmt::print("{}\nmistakes of the operator (`mistakes:` in a scenario)\n\n{}", sim::describe_faults(),
+                      sim::describe_mistakes());
       return static_cast<int>(all_hold);
     };
   });

@@ -1,6 +1,7 @@
 // A fork goes on as the whole run would: the whole run is the measure. Instants are chosen within faults with memory, within a
 // waiting delay, while a condition counts, and with answers in flight.
 #include <algorithm>
+#include <bit>
 #include <filesystem>
 
 #include <gtest/gtest.h>
@@ -45,7 +46,12 @@ sim::Scenario eventful_run() {
   anew.when.event = {"alarm", "raised", "line"};
   anew.when.after_s = 2.0;
   anew.when.times = 3;
-  scenario.actions = {start, hold, resume, often, anew};
+  sim::OperatorAction write = action(fw::Command::none, "write a parameter");
+  write.when.at_s = 40.0;
+  write.parameter = 0;
+  while (std::string_view(fw::parameter_table()[static_cast<std::size_t>(write.parameter)].name) != "heat.gains.1.gain") ++write.parameter;
+  write.bits = std::bit_cast<std::uint32_t>(0.02f);
+  scenario.actions = {start, hold, resume, often, anew, write};
   return scenario;
 }
 
@@ -94,7 +100,9 @@ TEST(Fork, of_the_same_scenario_is_the_whole_run) {
   ASSERT_EQ(count("acceptedresume"), 1);
   ASSERT_EQ(count("sentacknowledge by the clock"), 5);
   ASSERT_EQ(count("sentacknowledge the alarm"), 3);
-  for (const double at_s : {0.0, 0.1, 1.0, 1.1, 15.0, 15.1, 33.3, 61.1, 61.2, 61.7, 70.0, 76.5, 91.0, 91.1, 91.3, 100.2, 102.0, 104.9,
+  ASSERT_EQ(count("acceptedwrite a parameter"), 1);
+  for (const double at_s : {0.0, 0.1, 1.0, 1.1, 15.0, 15.1, 33.3, 40.0, 40.1, 40.2, 61.1, 61.2, 61.7, 70.0,
+                            76.5, 91.0, 91.1, 91.3, 100.2, 102.0, 104.9,
                             110.4, 112.3, 130.2, 150.0})
     expect_equal(forked(scenario, scenario, at_s), measure, at_s);
 }

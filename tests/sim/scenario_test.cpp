@@ -8,6 +8,8 @@
 #include <cstring>
 
 #include "sim/description.h"
+#include "sim/mistake_file.h"
+#include "sim/programme_file.h"
 #include "sim/schema.h"
 #include "tests/sim/shipped_files.h"
 
@@ -34,10 +36,20 @@ programme:
     soak: {for: 30 min, within: 10 K, counted_on: load}
   - repeat: {back_to: up, times: 2}
   - end:
+programmes:
+  - name: short
+    stored: no
+    segments:
+      - name: stay
+        wait: {for: 1 min}
+      - end:
 actions:
   - hold:
     segment: soak
     after: 10 min
+  - load: short
+    segment: "short: stay"
+    expect: refused
   - set_flow: 1 slm
     when: plant.load.core > 400 degC
   - acknowledge:
@@ -52,6 +64,10 @@ faults:
   - mains_dip: {scale: 0.7}
     segment: soak
     random: {rate: 3 /h, shortest: 0.2 s, longest: 5 s}
+mistakes:
+  - wrong_bottle: {gas: nitrogen, instead_of: argon}
+  - decimal_slip: {parameter: heat.gains.1.gain, factor: 10}
+    at: 10 min
 expectations:
   - name: gauge
     never: plant.gas.gauge > 6 kPa
@@ -102,6 +118,13 @@ void expect_same(const Scenario& a, const Scenario& b) {
   ASSERT_EQ(a.programme.segments.size(), b.programme.segments.size());
   for (std::size_t i = 0; i < a.programme.segments.size(); ++i)
     EXPECT_EQ(std::memcmp(&a.programme.segments[i], &b.programme.segments[i], sizeof(fw::Segment)), 0) << a.programme.names[i];
+  ASSERT_EQ(a.programmes.size(), b.programmes.size());
+  for (std::size_t i = 0; i < a.programmes.size(); ++i) {
+    EXPECT_EQ(a.programmes[i].name, b.programmes[i].name);
+    EXPECT_EQ(a.programmes[i].stored, b.programmes[i].stored);
+    EXPECT_EQ(sim::write_programme(a.programmes[i].programme, 0), sim::write_programme(b.programmes[i].programme, 0));
+  }
+  EXPECT_EQ(sim::write_mistakes(a.mistakes, 0), sim::write_mistakes(b.mistakes, 0));
   ASSERT_EQ(a.actions.size(), b.actions.size());
   for (std::size_t i = 0; i < a.actions.size(); ++i) {
     EXPECT_EQ(a.actions[i].command, b.actions[i].command);
@@ -112,6 +135,8 @@ void expect_same(const Scenario& a, const Scenario& b) {
     EXPECT_EQ(a.actions[i].when.event.text, b.actions[i].when.event.text);
     EXPECT_EQ(a.actions[i].when.every_s, b.actions[i].when.every_s);
     EXPECT_EQ(a.actions[i].when.times, b.actions[i].when.times);
+    EXPECT_EQ(a.actions[i].expect, b.actions[i].expect);
+    EXPECT_EQ(a.actions[i].programme, b.actions[i].programme);
   }
   ASSERT_EQ(a.faults.size(), b.faults.size());
   for (std::size_t i = 0; i < a.faults.size(); ++i) {
@@ -159,11 +184,12 @@ TEST(Scenario, HoldsWhatTheFileSays) {
   EXPECT_EQ(scenario.programme.segments[3].duration_ms, 1800000u);
   EXPECT_EQ(scenario.programme.segments[4].jump, 2);
   EXPECT_EQ(scenario.programme.names[4], "repeat 5");
-  ASSERT_EQ(scenario.actions.size(), 3u);
+  ASSERT_EQ(scenario.actions.size(), 4u);
   EXPECT_EQ(scenario.actions[0].command, fw::Command::hold);
   EXPECT_DOUBLE_EQ(scenario.actions[0].when.after_s, 600.0);
-  EXPECT_EQ(scenario.actions[1].argument, 2);
-  EXPECT_FLOAT_EQ(scenario.actions[1].value, 1.0f);
+  EXPECT_EQ(scenario.actions[1].programme, "short");
+  EXPECT_EQ(scenario.actions[2].argument, 2);
+  EXPECT_FLOAT_EQ(scenario.actions[2].value, 1.0f);
   ASSERT_EQ(scenario.faults.size(), 2u);
   EXPECT_EQ(scenario.faults[0].values, std::vector<double>{4.0});
   EXPECT_DOUBLE_EQ(scenario.faults[0].for_s, 300.0);
@@ -287,6 +313,12 @@ const Broken broken[] = {
     {"action with a value it has not", "scenario", "hold:", "hold: 3", "no value"},
     {"action without its value", "scenario", "set_flow: 1 slm", "set_flow:", "nothing"},
     {"two moments", "scenario", "    when: plant.load.core > 400 degC", "    at: 5 s\n    phase: holding", "together"},
+    {"a programme that does not exist", "scenario", "load: short", "load: shrt", "nearest: short"},
+    {"a segment of no programme", "scenario", "short: stay", "short: stya", "nearest: short: stay"},
+    {"a programme without its name", "scenario", "  - name: short\n    stored", "  - stored", "no `name`"},
+    {"a programme without segments", "scenario", "    stored: no\n    segments:", "    stored: no\n    segmets:", "nearest: segments"},
+    {"neither accepted nor refused", "scenario", "expect: refused", "expect: refuse", "nearest: refused"},
+    {"a mistake that changes nothing", "scenario", "gas: nitrogen", "gas: argon", "the right gas"},
     {"an alarm that does not exist", "scenario", "text: oxygen high", "text: oxigen high", "nearest: oxygen high"},
     {"an event of no source", "scenario", "source: alarm, kind", "kind", "without `source`"},
     {"an event and a time", "scenario", "    every: 10 min", "    at: 5 s", "together"},
@@ -427,14 +459,14 @@ TEST(Scenario, TakesSetPointsFromAFile) {
   // by hand: on the line from 100 degC at 0 s to 160 degC at 60 s stands 125 at 25 s and 150 at 50 s
   const Files files = with_set_points("set_points", "t,heat\n0,100\n60,160\n", "unit: degC, between: linear, step: 25 s");
   const Scenario scenario = files.load();
-  ASSERT_EQ(scenario.actions.size(), 3u + 4u);
+  ASSERT_EQ(scenario.actions.size(), 4u + 4u);
   const double after_s[] = {60.0, 85.0, 110.0, 120.0};
   const float degc[] = {100.0f, 125.0f, 150.0f, 160.0f};
   for (std::size_t i = 0; i < 4; ++i) {
-    EXPECT_DOUBLE_EQ(scenario.actions[3 + i].when.after_s, after_s[i]);
-    EXPECT_EQ(scenario.actions[3 + i].when.segment, "up");
-    EXPECT_FLOAT_EQ(scenario.actions[3 + i].value, degc[i]);
-    EXPECT_EQ(scenario.actions[3 + i].command, fw::Command::change_setpoint);
+    EXPECT_DOUBLE_EQ(scenario.actions[4 + i].when.after_s, after_s[i]);
+    EXPECT_EQ(scenario.actions[4 + i].when.segment, "up");
+    EXPECT_FLOAT_EQ(scenario.actions[4 + i].value, degc[i]);
+    EXPECT_EQ(scenario.actions[4 + i].command, fw::Command::change_setpoint);
   }
   // the values are in resolved.yaml: it needs the CSV file no more
   const std::filesystem::path resolved = files.folder / "resolved.yaml";
@@ -442,11 +474,11 @@ TEST(Scenario, TakesSetPointsFromAFile) {
   std::filesystem::remove(files.folder / "week.csv");
   const Scenario again = sim::load_scenario(resolved);
   expect_same(again, scenario);
-  EXPECT_EQ(again.actions[3].text, scenario.actions[3].text);
+  EXPECT_EQ(again.actions[4].text, scenario.actions[4].text);
 
   const Scenario held = with_set_points("set_points", "t,heat\n0,100\n60,160\n", "unit: degC, between: hold").load();
-  ASSERT_EQ(held.actions.size(), 3u + 2u);
-  EXPECT_FLOAT_EQ(held.actions[4].value, 160.0f);
+  ASSERT_EQ(held.actions.size(), 4u + 2u);
+  EXPECT_FLOAT_EQ(held.actions[5].value, 160.0f);
 }
 
 TEST(Scenario, RefusesSetPointsWithFileAndLine) {
