@@ -21,9 +21,10 @@ const ActionKind* kind_of(const OperatorAction& action) {
 std::string deed_sentence(const OperatorAction& action, const DisplayUnits& units) {
   const std::string when = moment_sentence(action.when, units);
   const ActionKind* kind = kind_of(action);
-  if (!kind || action.parameter >= 0 || !action.programme.empty())
-    return fmt::format("{}: {}", when, in_display_units(action.text, units));
+  if (!kind) return fmt::format("{}: {}", when, in_display_units(action.text, units));
   const std::string unit = kind->unit;
+  if (unit == "name" || action.parameter >= 0)
+    return fmt::format("{}: {}: {}", when, kind->meaning, in_display_units(action.text.substr(action.text.find(' ') + 1), units));
   if (unit.empty()) return fmt::format("{}: {}", when, kind->meaning);
   if (unit == "1") return fmt::format("{}: {}: {}", when, kind->meaning, action.argument);
   return fmt::format("{}: {} to {}", when, kind->meaning, shown(static_cast<double>(action.value), unit, units, Digits::written));
