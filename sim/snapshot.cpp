@@ -31,8 +31,9 @@ Bytes bytes_of(std::string_view text) { return {reinterpret_cast<const std::uint
 void add_text(std::vector<std::uint8_t>& to, std::string_view text) { to.insert(to.end(), text.begin(), text.end()); }
 template <class T>
 void add_number(std::vector<std::uint8_t>& to, T number) {
-  const auto* bytes = reinterpret_cast<const std::uint8_t*>(&number);
-  to.insert(to.end(), bytes, bytes + sizeof number);
+  const std::size_t at = to.size();
+  to.resize(at + sizeof number);
+  std::memcpy(to.data() + at, &number, sizeof number);
 }
 void close_with_hash(std::vector<std::uint8_t>& record) { add_number(record, hash_of(record)); }
 
