@@ -41,15 +41,17 @@ struct OperatorCommand {
 // What the programme window of the register map holds for a segment of programme `number`.
 std::array<std::uint16_t, window_registers> window_of(std::uint16_t number, const fw::Segment& segment, const std::string& title);
 
+// What became of a command: the core's result code (monitor block, command.result), 0 accepted; or one of OperatorStation's own.
+struct CommandOutcome {
+  std::uint32_t tag = 0;
+  std::uint16_t result = 0;
+};
+
 class OperatorStation {
  public:
   static constexpr std::uint8_t unit = 1;
 
-  // What became of a command: the core's result code (monitor block, command.result), 0 accepted; or one of those below.
-  struct Outcome {
-    std::uint32_t tag = 0;
-    std::uint16_t result = 0;
-  };
+  using Outcome = CommandOutcome;
   static constexpr std::uint16_t unanswered = 0xFFFF;   // the core never counted it, or gave no answer
   static constexpr std::uint16_t not_kept = 0xFFFE;     // read back, the parameter was not what was written
   static constexpr std::uint16_t exceptions = 0x100;    // plus the code of the Modbus exception with which it was refused
