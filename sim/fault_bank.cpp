@@ -156,15 +156,7 @@ FaultBank::FaultBank(const std::vector<FaultSource>& sources) {
   }
 }
 
-bool FaultBank::one_tick(std::size_t fault) const {
-  switch (entries_[fault].action) {
-    case FaultAction::glitch:
-    case FaultAction::controller_brown_out:
-    case FaultAction::controller_watchdog_reset:
-    case FaultAction::store_bit_flipped: return true;
-    default: return false;
-  }
-}
+bool FaultBank::one_tick(std::size_t fault) const { return for_one_tick(entries_[fault].action); }
 
 void FaultBank::begin(std::size_t fault) {
   if (state_.active[fault]++ == 0) state_.ticks[fault] = 0;

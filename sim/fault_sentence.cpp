@@ -35,8 +35,8 @@ std::string values_text(const FaultKind& kind, const FaultSource& fault, const D
 
 // How long it stays; of one that comes by chance, how long it may come, how often, and how long it then stays.
 std::string stays_text(const FaultKind& kind, const FaultSource& fault) {
-  const bool one_tick = kind.action == FaultAction::glitch;
-  const std::string stays = one_tick ? "for one tick" : fault.for_s < 0.0 ? "to the end" : "for " + time_sentence(fault.for_s);
+  const std::string given = fault.for_s < 0.0 ? "to the end" : "for " + time_sentence(fault.for_s);
+  const std::string stays = for_one_tick(kind.action) ? "for one tick" : given;
   if (!fault.chance.given()) return stays;
   return fmt::format("{}, by chance about {:.4g} times an hour, each time for {} to {}", stays, fault.chance.rate_per_s * 3600.0,
                      time_sentence(fault.chance.shortest_s), time_sentence(fault.chance.longest_s));

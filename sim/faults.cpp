@@ -250,6 +250,11 @@ void describe(const FaultKind& kind, std::string& text) {
 
 std::span<const FaultKind> fault_table() { return kinds; }
 
+bool for_one_tick(FaultAction action) {
+  return action == FaultAction::glitch || action == FaultAction::controller_brown_out ||
+         action == FaultAction::controller_watchdog_reset || action == FaultAction::store_bit_flipped;
+}
+
 const FaultKind* find_fault(std::string_view name) {
   for (const FaultKind& kind : kinds)
     if (name == kind.name) return &kind;

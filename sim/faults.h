@@ -67,6 +67,7 @@ struct FaultKind {
   const char* meaning;
 };
 
+bool for_one_tick(FaultAction action);                       // over at the tick at which it comes
 std::span<const FaultKind> fault_table();
 const FaultKind* find_fault(std::string_view name);          // nullptr if there is none
 std::string describe_faults();                               // the table as plain text, for people
