@@ -58,7 +58,7 @@ void add_warnings(std::string& page, const SheetFigures& figures) {
   for (std::size_t i = 0; i < figures.runs().size(); ++i) {
     const SheetRun& run = figures.runs()[i];
     const std::string at = fmt::format("run/{}/", i);
-    faults = faults || !run.scenario.faults.empty();
+    faults = faults || !run.scenario.faults.empty() || !run.scenario.mistakes.empty();
     if (run.summary.verdict != "pass")
       add_warning(page, "✕ Not to be used at a furnace: the verdict of run " + figures.word(at + "folder") + " is " +
                             figures.word(at + "verdict") + ". " + figures.word(at + "broken_by"));
@@ -68,7 +68,8 @@ void add_warnings(std::string& page, const SheetFigures& figures) {
                             (run.ended_by.empty() ? ", when the time of the run was up." : ": " + figures.word(at + "ended_by") + "."));
   }
   if (faults)
-    add_warning(page, "✕ Faults were planted in what this sheet is made of: times and readings are not those of a sound furnace.");
+    add_warning(page, "✕ Faults or mistakes were planted in what this sheet is made of: times and readings are not those of a sound "
+                      "furnace, rightly used.");
 }
 
 void add_identity(std::string& page, const SheetFigures& figures) {

@@ -375,10 +375,15 @@ class Sheets(unittest.TestCase):
         text = self.sheet(broken)
         self.assertSound(text, broken)
         self.assertIn("not a whole cycle", text)
-        self.assertIn("Faults were planted", text)
+        self.assertIn("Faults or mistakes were planted", text)
         self.assertEqual(texts_of(text)["run/0/ended_in", None], "ramp")
         self.assertIn("the run ended in this step", text)
         self.assertIn("load sensor", texts_of(text)["run/0/ended_by", None])
+
+    def test_a_run_with_a_mistake_of_the_operator_says_so(self):
+        mistaken = self.run_to("mistaken", SCENARIOS / "operator" / "wrong_gas.yaml", ["run.at_most=2 min"])
+        self.assertIn("Faults or mistakes were planted", self.sheet(mistaken))
+        self.assertNotIn("Faults or mistakes were planted", self.sheet(self.plain))
 
     def test_air_cycle_without_gas_speaks_of_none(self):
         folder = self.run_to("air", SCENARIOS / "cycles" / "air_cycle.yaml", ["programme.ramp up.ramp.to=150 degC",
