@@ -3,33 +3,18 @@
 #include <algorithm>
 #include <limits>
 
+#include "sim/three_valued_margin.h"
+
 namespace sim {
 
 namespace {
 
-using Value = OpenFormula::Value;
+using namespace kleene;
 constexpr double infinite = std::numeric_limits<double>::infinity();
-constexpr Value unknown{std::numeric_limits<double>::quiet_NaN(), 0};
-
-bool is_known(Value value) { return value.margin == value.margin; }
-Value lesser(Value a, Value b) { return b.margin < a.margin ? b : a; }
-Value greater(Value a, Value b) { return b.margin > a.margin ? b : a; }
 
 // What there is of the two.
 Value least_of(Value a, Value b) { return !is_known(a) ? b : !is_known(b) ? a : lesser(a, b); }
 Value greatest_of(Value a, Value b) { return !is_known(a) ? b : !is_known(b) ? a : greater(a, b); }
-
-// Three-valued: one alone decides where it is violated (and), where it holds (or).
-Value both(Value a, Value b) {
-  if (is_known(a) && is_known(b)) return lesser(a, b);
-  const Value one = is_known(a) ? a : b;
-  return one.margin < 0.0 ? one : unknown;
-}
-Value either(Value a, Value b) {
-  if (is_known(a) && is_known(b)) return greater(a, b);
-  const Value one = is_known(a) ? a : b;
-  return one.margin > 0.0 ? one : unknown;
-}
 
 }  // namespace
 

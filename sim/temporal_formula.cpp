@@ -3,31 +3,14 @@
 #include <algorithm>
 #include <limits>
 
+#include "sim/three_valued_margin.h"
+
 namespace sim {
 
 namespace {
 
-using Value = TemporalFormula::Value;
+using namespace kleene;
 constexpr double infinite = std::numeric_limits<double>::infinity();
-
-// On a tie the first decides.
-Value lesser(Value a, Value b) { return b.margin < a.margin ? b : a; }
-Value greater(Value a, Value b) { return b.margin > a.margin ? b : a; }
-
-constexpr Value unknown{std::numeric_limits<double>::quiet_NaN(), 0};
-bool is_known(Value value) { return value.margin == value.margin; }
-
-// What is known decides where it does so alone.
-Value both(Value a, Value b) {
-  if (is_known(a) && is_known(b)) return lesser(a, b);
-  const Value one = is_known(a) ? a : b;
-  return one.margin < 0.0 ? one : unknown;
-}
-Value either(Value a, Value b) {
-  if (is_known(a) && is_known(b)) return greater(a, b);
-  const Value one = is_known(a) ? a : b;
-  return one.margin > 0.0 ? one : unknown;
-}
 
 }  // namespace
 
