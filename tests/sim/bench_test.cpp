@@ -18,6 +18,7 @@ namespace {
 
 using sim::Bench;
 using sim::Event;
+using sim_test::action;
 using sim_test::endpoint;
 using sim_test::fault;
 using sim_test::short_run;
@@ -36,14 +37,6 @@ const Event* find(const std::vector<Event>& events, std::string_view source, std
     return event.source == source && event.kind == kind && event.text.find(text) != std::string::npos;
   });
   return found == events.end() ? nullptr : &*found;
-}
-
-sim::OperatorAction action(fw::Command command, double at_s, const char* text) {
-  sim::OperatorAction made;
-  made.command = command;
-  made.when.at_s = at_s;
-  made.text = text;
-  return made;
 }
 
 TEST(Bench, CountsTicksFramesAndPlantStepsAsDurationOverPeriod) {
@@ -91,7 +84,7 @@ TEST(Bench, StartsTheProgrammeItselfWhenTheScenarioDoesNot) {
 
 TEST(Bench, ReportsACommandThatTheCoreRefuses) {
   sim::Scenario scenario = short_run(10);
-  scenario.actions = {action(fw::Command::resume, 2.0, "resume"), action(fw::Command::start, 5.0, "start")};
+  scenario.actions = {action(fw::Command::resume, "resume", 2.0), action(fw::Command::start, "start", 5.0)};
   const auto events = events_of(scenario);
   const Event* refused = find(events, "operator", "refused", "resume");
   ASSERT_NE(refused, nullptr);
@@ -103,7 +96,7 @@ TEST(Bench, EndsWhenTheProgrammeHasBeenStoppedAndHasSettled) {
   sim::Scenario scenario = short_run(86400);
   scenario.run.until_programme_ends = true;
   scenario.run.settle_s = 30.0;
-  scenario.actions = {action(fw::Command::start, 1.0, "start"), action(fw::Command::stop, 20.0, "stop")};
+  scenario.actions = {action(fw::Command::start, "start", 1.0), action(fw::Command::stop, "stop", 20.0)};
   const auto events = events_of(scenario);
   const Event* stopped = find(events, "programme", "state", "stopped");
   ASSERT_NE(stopped, nullptr);

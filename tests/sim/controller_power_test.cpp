@@ -163,11 +163,7 @@ TEST(ControllerPower, lets_everything_fall_into_its_normal_position_when_the_who
 
 TEST(ControllerPower, starts_on_a_damaged_store_with_an_alarm_and_refuses_the_programme) {
   sim::Scenario scenario = sim_test::short_run(60.0);
-  sim::OperatorAction start;
-  start.command = fw::Command::start;
-  start.text = "start";
-  start.when.at_s = 40.0;
-  scenario.actions = {start};
+  scenario.actions = {sim_test::action(fw::Command::start, "start", 40.0)};
   for (const bool damaged : {false, true}) {
     scenario.faults = {fault("controller_power_lost", {0.0}, 20.0, 5.0)};
     if (damaged) scenario.faults.push_back(fault("store_bit_flipped", {10, 3}, 22.0));   // in the first page of parameters

@@ -10,19 +10,13 @@
 #include "sim/tape.h"
 #include "tests/sim/short_run.h"
 
+using sim_test::action;
 using sim_test::endpoint;
 using sim_test::fault;
 
 namespace {
 
 constexpr double run_s = 200.0;
-
-sim::OperatorAction action(fw::Command command, const char* text) {
-  sim::OperatorAction source;
-  source.command = command;
-  source.text = text;
-  return source;
-}
 
 // Drift from 15 s, a line that loses, damages and delays bytes, dips by chance that overlap; a hold delayed behind a segment,
 // a resume behind a condition.

@@ -30,6 +30,15 @@ inline sim::FaultSource fault(const char* kind, std::vector<double> values, doub
   return source;
 }
 
+// at_s < 0: the caller says when.
+inline sim::OperatorAction action(fw::Command command, const char* text, double at_s = -1.0) {
+  sim::OperatorAction source;
+  source.command = command;
+  source.text = text;
+  source.when.at_s = at_s;
+  return source;
+}
+
 // Everything a line can do to an endpoint: lost, damaged, late and overtaking bytes, silence.
 inline sim::Scenario disturbed_run(double seconds) {
   sim::Scenario scenario = short_run(seconds);

@@ -18,18 +18,11 @@
 #include "sim/snapshot.h"
 #include "tests/sim/short_run.h"
 
+using sim_test::action;
 using sim_test::endpoint;
 using sim_test::fault;
 
 namespace {
-
-sim::OperatorAction action(fw::Command command, const char* text, double at_s) {
-  sim::OperatorAction source;
-  source.command = command;
-  source.text = text;
-  source.when.at_s = at_s;
-  return source;
-}
 
 sim::ExpectationSource expectation(sim::ExpectationSource::Form form, const char* predicate, double within_s = -1.0) {
   sim::ExpectationSource source;
@@ -73,10 +66,10 @@ sim::Scenario eventful_run() {
   scenario.faults.push_back(fault("emergency_stop", {}, 150.0, 5.0));
   scenario.faults.back().values.resize(sim::find_fault("emergency_stop")->parameters.size());
   scenario.faults[6].values.resize(sim::find_fault("sensor_stuck")->parameters.size());
-  sim::OperatorAction hold = action(fw::Command::hold, "hold", -1.0);
+  sim::OperatorAction hold = action(fw::Command::hold, "hold");
   hold.when.segment = scenario.programme.names.front();
   hold.when.after_s = 60.0;
-  sim::OperatorAction resume = action(fw::Command::resume, "resume", -1.0);
+  sim::OperatorAction resume = action(fw::Command::resume, "resume");
   resume.when.condition = "held_for(programme.state == held) > 15 s";
   scenario.actions = {action(fw::Command::start, "start", 1.0), hold, resume, action(fw::Command::start, "start again", 30.0),
                       action(fw::Command::stop, "stop", 170.0)};

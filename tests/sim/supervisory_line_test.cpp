@@ -13,6 +13,7 @@ namespace {
 
 using sim::ControllerFault;
 using sim::SupervisoryLine;
+using sim_test::action;
 using sim_test::fault;
 using Bytes = std::vector<std::uint8_t>;
 
@@ -89,14 +90,6 @@ Seen seen(const sim::Scenario& scenario) {
   seen.trip = value("interlock.trip");
   seen.power_w = value("plant.power");
   return seen;
-}
-
-sim::OperatorAction action(fw::Command command, const char* text, double at_s) {
-  sim::OperatorAction action;
-  action.command = command;
-  action.text = text;
-  action.when.at_s = at_s;
-  return action;
 }
 
 std::ptrdiff_t count(const Seen& seen, const char* text) { return std::count(seen.events.begin(), seen.events.end(), text); }
