@@ -269,9 +269,10 @@ void add_outcome(std::string& page, const Comparison& comparison, const char* ot
                       clock_text(first.first.time_s, 1), value(first.first.run), other, value(first.first.baseline));
 }
 
-void add_deviations(std::string& page, const Comparison& comparison) {
+// other: what the run is held against, as a heading.
+void add_deviations(std::string& page, const Comparison& comparison, const char* other) {
   if (comparison.deviating.empty()) return;
-  begin_table(page, "Signals that leave their tubes", {"Signal", "First at", "Run", "Other", "Worst at", "Run", "Other", "Times the tube"});
+  begin_table(page, "Signals that leave their tubes", {"Signal", "First at", "Run", other, "Worst at", "Run", other, "Times the tube"});
   for (const std::size_t index : comparison.deviating) {
     const SignalComparison& one = comparison.signals[index];
     const ShownUnit seen = shown_unit(one.signal.quantity, comparison.display);
@@ -349,7 +350,7 @@ std::string comparison_page(const Comparison& comparison, const Baseline& run, c
   page += fmt::format("<p class=\"soft\">Run <code>{}</code>, baseline <code>{}</code>.</p>\n", html_text(run.source),
                       html_text(baseline.source));
   add_charts(page, charts, run.summary, comparison.display);
-  add_deviations(page, comparison);
+  add_deviations(page, comparison, "Baseline");
   add_moves(page, comparison);
   page += "</main>\n";
   add_data(page, charts, grid, run.summary, comparison);
@@ -404,7 +405,7 @@ std::string recorded_page(const Comparison& comparison, const Baseline& run, con
                    number(one.rms, one.signal, seen, 1), number(one.greatest, one.signal, seen), clock_text(one.covered_s, 0)});
   }
   end_table(page);
-  add_deviations(page, comparison);
+  add_deviations(page, comparison, "Recorded");
   add_charts(page, charts, run.summary, comparison.display);
   page += "</main>\n";
   add_data(page, charts, grid, run.summary, comparison);

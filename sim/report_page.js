@@ -173,7 +173,7 @@
       underlayCallback: underlay,
       axes: {
         x: { ticker: ticker, valueFormatter: clock, axisLabelWidth: 60 },
-        y: { axisLabelWidth: 62, logscale: chart.log, ticker: chart.log ? decades : Dygraph.numericTicks,
+        y: { axisLabelWidth: 62, digitsAfterDecimal: 6, logscale: chart.log, ticker: chart.log ? decades : Dygraph.numericTicks,
              valueFormatter: function (value, options, series) { return reading(chart.lines[graphColumn(chart, series)], value); } }
       }
     });
