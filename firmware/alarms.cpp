@@ -40,30 +40,30 @@ constexpr AlarmInfo table[] = {
     {"internal fault", high, 0, 0, "a check of the core has failed"},
 };
 static_assert(std::size(table) == alarm::count_);
-static_assert(alarm::count_ <= 32);
+static_assert(alarm::count_ <= 64);
 
-constexpr std::uint32_t bits_of(AlarmPriority priority) {
-  std::uint32_t bits = 0;
+constexpr AlarmSet bits_of(AlarmPriority priority) {
+  AlarmSet bits = 0;
   for (std::size_t i = 0; i < std::size(table); ++i) {
-    if (table[i].priority == priority) bits |= 1u << i;
+    if (table[i].priority == priority) bits |= AlarmSet{1} << i;
   }
   return bits;
 }
-constexpr std::uint32_t priority_bits[] = {bits_of(low), bits_of(medium), bits_of(high)};
+constexpr AlarmSet priority_bits[] = {bits_of(low), bits_of(medium), bits_of(high)};
 
 }  // namespace
 
 std::span<const AlarmInfo> alarm_table() { return table; }
 
-void alarms_step(Alarms& alarms, std::uint32_t conditions, std::uint32_t period_ms) {
-  const std::uint32_t differs = conditions ^ alarms.active;
-  for (std::uint32_t settled = alarms.changing & ~differs; settled != 0; settled &= settled - 1) {
+void alarms_step(Alarms& alarms, AlarmSet conditions, std::uint32_t period_ms) {
+  const AlarmSet differs = conditions ^ alarms.active;
+  for (AlarmSet settled = alarms.changing & ~differs; settled != 0; settled &= settled - 1) {
     alarms.delay_ms[std::countr_zero(settled)] = 0;
   }
   alarms.changing = differs;
-  for (std::uint32_t left = differs; left != 0; left &= left - 1) {
+  for (AlarmSet left = differs; left != 0; left &= left - 1) {
     const int n = std::countr_zero(left);
-    const std::uint32_t bit = 1u << n;
+    const AlarmSet bit = AlarmSet{1} << n;
     const bool comes = (conditions & bit) != 0;
     alarms.delay_ms[n] += period_ms;
     if (alarms.delay_ms[n] <= (comes ? table[n].on_delay_ms : table[n].off_delay_ms)) continue;
@@ -76,13 +76,13 @@ void alarms_step(Alarms& alarms, std::uint32_t conditions, std::uint32_t period_
 void alarms_acknowledge(Alarms& alarms) { alarms.unacknowledged = 0; }
 
 AlarmState alarm_state(const Alarms& alarms, int number) {
-  const std::uint32_t bit = 1u << number;
+  const AlarmSet bit = AlarmSet{1} << number;
   const bool active = (alarms.active & bit) != 0, waits = (alarms.unacknowledged & bit) != 0;
   if (active) return waits ? AlarmState::unacknowledged : AlarmState::acknowledged;
   return waits ? AlarmState::returned_unacknowledged : AlarmState::normal;
 }
 
-int alarms_count(std::uint32_t bits, AlarmPriority priority) {
+int alarms_count(AlarmSet bits, AlarmPriority priority) {
   if (bits == 0) return 0;
   return std::popcount(bits & priority_bits[static_cast<std::size_t>(priority)]);
 }

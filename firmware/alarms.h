@@ -29,18 +29,20 @@ std::span<const AlarmInfo> alarm_table();
 
 enum class AlarmState : std::uint8_t { normal, unacknowledged, acknowledged, returned_unacknowledged };
 
+using AlarmSet = std::uint64_t;           // bit n: alarm n
+
 struct Alarms {
-  std::uint32_t active = 0;
-  std::uint32_t unacknowledged = 0;
-  std::uint32_t changing = 0;            // a delay runs
-  std::uint32_t delay_ms[32] = {};
+  AlarmSet active = 0;
+  AlarmSet unacknowledged = 0;
+  AlarmSet changing = 0;                 // a delay runs
+  std::uint32_t delay_ms[64] = {};
 };
 
 // One control period; bit n of conditions: the condition of alarm n stands.
-void alarms_step(Alarms& alarms, std::uint32_t conditions, std::uint32_t period_ms);
+void alarms_step(Alarms& alarms, AlarmSet conditions, std::uint32_t period_ms);
 void alarms_acknowledge(Alarms& alarms);
 AlarmState alarm_state(const Alarms& alarms, int number);
-int alarms_count(std::uint32_t bits, AlarmPriority priority);
+int alarms_count(AlarmSet bits, AlarmPriority priority);
 bool alarms_sound_horn(const Alarms& alarms);   // an unacknowledged alarm of high priority
 
 }  // namespace fw

@@ -32,7 +32,7 @@ float farthest_degc(const Controller& c) {
 
 // --- Alarms ------------------------------------------------------------------------------------------------------------
 
-std::uint32_t when(bool condition, alarm::Number number) { return static_cast<std::uint32_t>(condition) << number; }
+AlarmSet when(bool condition, alarm::Number number) { return static_cast<AlarmSet>(condition) << number; }
 
 // Discrete inputs that the coils sent a tick ago should have brought about.
 bool valves_differ(const Controller& c) {
@@ -48,7 +48,7 @@ bool valves_differ(const Controller& c) {
   return ((c.inputs.discrete ^ expected) & watched) != 0;
 }
 
-std::uint32_t gas_conditions(const Controller& c) {
+AlarmSet gas_conditions(const Controller& c) {
   const Parameters& p = c.parameters;
   const Inputs& in = c.inputs;
   const bool measured = !in.chamber_failed && !in.chamber_below_range;
@@ -66,10 +66,10 @@ std::uint32_t gas_conditions(const Controller& c) {
          when(holding && required && !in.oxygen_valid, alarm::oxygen_cell) | when(valves_differ(c), alarm::valve_position);
 }
 
-std::uint32_t heat_conditions(const Controller& c) {
+AlarmSet heat_conditions(const Controller& c) {
   const Parameters& p = c.parameters;
   const Inputs& in = c.inputs;
-  const std::uint32_t causes = c.interlocks.raw;
+  const RowSet causes = c.interlocks.raw;
   const bool contactor = input(c, discrete::contactor_closed) != ((c.outputs.coils & coil::contactor) != 0);
   const bool far = c.run.heat_wanted && std::fabs(farthest_degc(c) - c.run.setpoint_degc) > p.deviation_alarm_k;
   const bool load_used = c.run.load_needed || p.atmosphere_required != 0 || p.load_titanium != 0;
@@ -82,8 +82,8 @@ std::uint32_t heat_conditions(const Controller& c) {
          when(!input(c, discrete::door_closed) && programme_active(c.run), alarm::door);
 }
 
-std::uint32_t alarm_conditions(const Controller& c) {
-  std::uint32_t conditions = when(c.interlocks.latched != 0, alarm::trip) | when(c.run.failed, alarm::segment_failed) |
+AlarmSet alarm_conditions(const Controller& c) {
+  AlarmSet conditions = when(c.interlocks.latched != 0, alarm::trip) | when(c.run.failed, alarm::segment_failed) |
                              when(c.run.waiting && programme_active(c.run), alarm::segment_waits) |
                              when(c.store_bad > 0, alarm::store_damaged) | when(c.station.lost, alarm::line_lost) |
                              when(c.station.asked && !c.inputs.fresh, alarm::line_disturbed) |

@@ -51,25 +51,25 @@ static_assert([] {
   }
   return true;
 }());
-static_assert(row::count_ <= 32);
+static_assert(row::count_ <= 64);
 
-constexpr std::uint32_t bit_of(std::uint8_t number) { return 1u << number; }
+constexpr RowSet bit_of(std::uint8_t number) { return RowSet{1} << number; }
 
 // A build may leave one row out, to show that something notices. Product builds never define this.
 #ifdef FW_WITHOUT_INTERLOCK_ROW
-constexpr std::uint32_t rows_in_force = ~bit_of(FW_WITHOUT_INTERLOCK_ROW);
+constexpr RowSet rows_in_force = ~bit_of(FW_WITHOUT_INTERLOCK_ROW);
 #else
-constexpr std::uint32_t rows_in_force = ~0u;
+constexpr RowSet rows_in_force = ~RowSet{0};
 #endif
 
-constexpr std::uint32_t rows_of(InterlockAction action) {
-  std::uint32_t bits = 0;
+constexpr RowSet rows_of(InterlockAction action) {
+  RowSet bits = 0;
   for (const InterlockRow& r : table) {
     if (r.action == action) bits |= bit_of(r.number);
   }
   return bits;
 }
-constexpr std::uint32_t trips = rows_of(trip) | rows_of(trip_over_pressure);
+constexpr RowSet trips = rows_of(trip) | rows_of(trip_over_pressure);
 
 // Design: heat off and contactor open always. Normal positions (coil dropped): purge, exhaust and inlet vent open, all else
 // shut, back-pressure valve open.
@@ -94,8 +94,8 @@ constexpr std::uint32_t release_longest_ms = 120000;     // over-pressure row wi
 bool input(const Inputs& inputs, std::uint16_t bit) { return (inputs.discrete & bit) != 0; }
 
 // Sets the row's bit where the cause stands.
-void set(std::uint32_t& causes, row::Number number, bool cause) {
-  causes |= static_cast<std::uint32_t>(cause) << number;
+void set(RowSet& causes, row::Number number, bool cause) {
+  causes |= static_cast<RowSet>(cause) << number;
 }
 
 bool heating(const Outputs& outputs, int zones) {
@@ -113,11 +113,11 @@ bool heat_conditions(const Interlocks& interlocks, const Parameters& parameters,
 
 // --- Causes ------------------------------------------------------------------------------------------------------------
 
-std::uint32_t temperature_causes(const InterlockView& view) {
+RowSet temperature_causes(const InterlockView& view) {
   const Inputs& in = view.inputs;
   const Parameters& p = view.parameters;
   const bool load_used = view.run.load_needed || p.atmosphere_required != 0 || p.load_titanium != 0;
-  std::uint32_t causes = 0;
+  RowSet causes = 0;
   set(causes, row::zone_temperature, in.hottest_degc >= p.zone_trip_degc);
   set(causes, row::load_temperature, load_used && !in.load_failed && in.load_degc >= p.load_trip_degc);
   set(causes, row::zone_sensor, in.zone_failed != 0);
@@ -128,7 +128,7 @@ std::uint32_t temperature_causes(const InterlockView& view) {
   return causes;
 }
 
-std::uint32_t gas_causes(const InterlockView& view) {
+RowSet gas_causes(const InterlockView& view) {
   const Inputs& in = view.inputs;
   const Parameters& p = view.parameters;
   if (p.retort_ceramic == 0 && p.atmosphere_required == 0) return 0;
@@ -137,7 +137,7 @@ std::uint32_t gas_causes(const InterlockView& view) {
   const bool gas_phase = holding || view.atmosphere.phase == AtmospherePhase::purging ||
                          view.atmosphere.phase == AtmospherePhase::backfilling;
   const bool low = !measured || in.chamber_pa < p.pressure_low_pa;
-  std::uint32_t causes = 0;
+  RowSet causes = 0;
   set(causes, row::over_pressure, measured && in.chamber_pa >= p.pressure_trip_pa);
   set(causes, row::over_pressure_switch, input(in, discrete::over_pressure));
   set(causes, row::pressure_transmitter, in.chamber_failed);
@@ -151,7 +151,7 @@ std::uint32_t gas_causes(const InterlockView& view) {
 }
 
 // Burst firing: the rms current goes with the root of the demand.
-std::uint32_t current_causes(const InterlockView& view) {
+RowSet current_causes(const InterlockView& view) {
   const Inputs& in = view.inputs;
   const Parameters& p = view.parameters;
   const float mains = in.mains_v / (p.mains_nominal_v > 1.0f ? p.mains_nominal_v : 1.0f);
@@ -162,7 +162,7 @@ std::uint32_t current_causes(const InterlockView& view) {
     surplus = surplus || (demand <= 0.0f && in.current_a[z] > p.current_off_a);
     missing = missing || (demand > 0.1f && in.current_a[z] < least_a * std::sqrt(demand));
   }
-  std::uint32_t causes = 0;
+  RowSet causes = 0;
   set(causes, row::current_without_demand, surplus);
   set(causes, row::demand_without_current, missing && input(in, discrete::contactor_closed));
   return causes;
@@ -170,7 +170,7 @@ std::uint32_t current_causes(const InterlockView& view) {
 
 // A zone at its highest demand, well below its set point, that does not get hotter: the sensor is stuck or the heat goes
 // elsewhere.
-std::uint32_t response_causes(Interlocks& interlocks, const InterlockView& view) {
+RowSet response_causes(Interlocks& interlocks, const InterlockView& view) {
   const Parameters& p = view.parameters;
   bool broken = false;
   for (int z = 0; z < p.zones; ++z) {
@@ -186,13 +186,13 @@ std::uint32_t response_causes(Interlocks& interlocks, const InterlockView& view)
     interlocks.response_ms[z] += static_cast<std::uint32_t>(p.period_ms);
     broken = broken || static_cast<float>(interlocks.response_ms[z]) >= p.response_window_s * 1000.0f;
   }
-  std::uint32_t causes = 0;
+  RowSet causes = 0;
   set(causes, row::no_response, broken && p.response_window_s > 0.0f);
   return causes;
 }
 
-std::uint32_t trip_causes(Interlocks& interlocks, const InterlockView& view) {
-  std::uint32_t causes = 0;
+RowSet trip_causes(Interlocks& interlocks, const InterlockView& view) {
+  RowSet causes = 0;
   set(causes, row::line_lost, view.line_lost);
   set(causes, row::internal_fault, view.latched);
   if (!view.inputs.known) return causes;  // before the first answer nothing else can be judged, and the safe values stand
@@ -218,7 +218,7 @@ bool path_open(const Inputs& inputs, const Outputs& outputs) {
 }
 
 // Actions asked for in this tick that may not be done.
-std::uint32_t refusal_causes(const Interlocks& interlocks, const InterlockView& view, const Outputs& out) {
+RowSet refusal_causes(const Interlocks& interlocks, const InterlockView& view, const Outputs& out) {
   const Parameters& p = view.parameters;
   const Inputs& in = view.inputs;
   const bool hot_titanium = p.load_titanium != 0 && (in.load_failed || in.load_degc > p.air_admittance_max_degc);
@@ -227,7 +227,7 @@ std::uint32_t refusal_causes(const Interlocks& interlocks, const InterlockView& 
   const bool process = (out.coils & coil::process_open) != 0;
   const bool spun_up = input(in, discrete::pump_at_speed) && (out.coils & coil::pump_motor) != 0 &&
                        static_cast<float>(view.atmosphere.at_speed_ms) >= p.vacuum_pump_spin_up_s * 1000.0f;
-  std::uint32_t causes = 0;
+  RowSet causes = 0;
   set(causes, row::heat_not_permitted, heat_asked(out) && !view.heat_permissive);
   set(causes, row::air_on_hot_titanium, (out.coils & coil::air_open) != 0 && hot_titanium);
   // The over-pressure row opens it on the switch's word alone, with a gauge that may have failed.
@@ -244,15 +244,15 @@ std::uint32_t refusal_causes(const Interlocks& interlocks, const InterlockView& 
 // --- Effects -----------------------------------------------------------------------------------------------------------
 
 // Causes that have stood for their row's delay.
-std::uint32_t delayed(Interlocks& interlocks, std::uint32_t causes, std::uint32_t period_ms) {
-  std::uint32_t over = 0;
-  for (std::uint32_t left = causes; left != 0; left &= left - 1) {
+RowSet delayed(Interlocks& interlocks, RowSet causes, std::uint32_t period_ms) {
+  RowSet over = 0;
+  for (RowSet left = causes; left != 0; left &= left - 1) {
     const int n = std::countr_zero(left);
     const std::uint32_t stood = interlocks.delay_ms[n] + period_ms;
     interlocks.delay_ms[n] = static_cast<std::uint16_t>(stood > 65000u ? 65000u : stood);
-    if (interlocks.delay_ms[n] > table[n - 1].delay_ms) over |= 1u << n;
+    if (interlocks.delay_ms[n] > table[n - 1].delay_ms) over |= RowSet{1} << n;
   }
-  for (std::uint32_t gone = interlocks.raw & ~causes; gone != 0; gone &= gone - 1) {
+  for (RowSet gone = interlocks.raw & ~causes; gone != 0; gone &= gone - 1) {
     interlocks.delay_ms[std::countr_zero(gone)] = 0;
   }
   return over;
@@ -268,7 +268,7 @@ void gas_off(Outputs& outputs) {
   outputs.flow_ma[0] = outputs.flow_ma[1] = 4.0f;
 }
 
-void refuse(Interlocks& interlocks, std::uint32_t causes, Outputs& outputs) {
+void refuse(Interlocks& interlocks, RowSet causes, Outputs& outputs) {
   interlocks.inhibit = causes == 0 ? std::uint8_t{0} : static_cast<std::uint8_t>(std::countr_zero(causes));
   if (causes & rows_of(refuse_heat)) heat_off(outputs);
   if (causes & rows_of(refuse_air)) outputs.coils &= static_cast<std::uint16_t>(~coil::air_open);
@@ -332,8 +332,8 @@ bool heat_permissive(const Interlocks& interlocks, const Parameters& parameters,
 }
 
 void interlocks_step(Interlocks& interlocks, const InterlockView& view, Outputs& outputs) {
-  const std::uint32_t causes = trip_causes(interlocks, view) & rows_in_force;
-  const std::uint32_t over = delayed(interlocks, causes, static_cast<std::uint32_t>(view.parameters.period_ms));
+  const RowSet causes = trip_causes(interlocks, view) & rows_in_force;
+  const RowSet over = delayed(interlocks, causes, static_cast<std::uint32_t>(view.parameters.period_ms));
   interlocks.raw = causes;
   interlocks.standing = over;
   if (interlocks.latched == 0 && (over & trips) != 0) interlocks.first_out = static_cast<std::uint8_t>(std::countr_zero(over & trips));

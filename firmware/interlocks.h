@@ -53,10 +53,12 @@ struct SafeValues {
 };
 std::span<const SafeValues> safe_table();
 
+using RowSet = std::uint64_t;         // bit n: row n
+
 struct Interlocks {
-  std::uint32_t standing = 0;         // bit n: the cause of row n stands, its delay over
-  std::uint32_t latched = 0;          // trips waiting for acknowledgement
-  std::uint32_t raw = 0;              // causes in this tick, delays not counted
+  RowSet standing = 0;                // bit n: the cause of row n stands, its delay over
+  RowSet latched = 0;                 // trips waiting for acknowledgement
+  RowSet raw = 0;                     // causes in this tick, delays not counted
   std::uint8_t first_out = 0;         // row, 0 none
   std::uint8_t inhibit = 0;           // first row that refused an action in this tick, 0 none
   bool over_pressure = false;         // the over-pressure row is in force
@@ -66,7 +68,7 @@ struct Interlocks {
   std::uint32_t heat_wait_ms = 0;     // until heat may come back after a loss of its permissive
   std::uint32_t response_ms[zone_count_max] = {};      // at highest demand without a response
   float response_degc[zone_count_max] = {};            // where that began
-  std::uint16_t delay_ms[32] = {};    // by row, while its cause stands
+  std::uint16_t delay_ms[64] = {};    // by row, while its cause stands
 };
 
 struct InterlockView {

@@ -34,8 +34,8 @@ constexpr Row monitor_common[] = {
     {"alarms.low", "", u16, 0, "of low priority"},
     {"alarms.medium", "", u16, 0, "of medium priority"},
     {"alarms.high", "", u16, 0, "of high priority"},
-    {"alarms.bits", "", u32, 0, "bit n: alarm n of the alarm table is active"},
-    {"alarms.unacknowledged", "", u32, 0, "bit n: alarm n waits for acknowledgement"},
+    {"alarms.bits", "", u32, 0, "bit n: alarm n of the alarm table is active, 0..31"},
+    {"alarms.unacknowledged", "", u32, 0, "bit n: alarm n waits for acknowledgement, 0..31"},
     {"interlock.heat_permissive", "", u16, 0, "1: heat may be on"},
     {"interlock.trip", "", u16, 0, "first-out row of the interlock table, 0 none"},
     {"interlock.inhibit", "", u16, 0, "first row that refuses an action in this tick, 0 none"},
@@ -59,6 +59,8 @@ constexpr Row monitor_common[] = {
     {"vacuum.pv", "Pa", f32, 2, "capacitance gauge, absolute"},
     {"oxygen.pv", "ppm", f32, 2, "by volume; while the cell is not valid, the last valid value"},
     {"dew_point.pv", "degC", f32, 2, "dew or frost point"},
+    {"alarms.bits_2", "", u32, 0, "bit n: alarm 32 + n of the alarm table is active"},
+    {"alarms.unacknowledged_2", "", u32, 0, "bit n: alarm 32 + n waits for acknowledgement"},
 };
 
 constexpr Row monitor_zone[4][3] = {

@@ -211,15 +211,15 @@ void monitor_programme(const Controller& c, Writer& w) {
 }
 
 void monitor_safety(const Controller& c, Writer& w) {
-  const std::uint32_t active = c.alarms.active;
+  const AlarmSet active = c.alarms.active;
   const int low = alarms_count(active, AlarmPriority::low), medium = alarms_count(active, AlarmPriority::medium);
   const int high = alarms_count(active, AlarmPriority::high);
   w.u16(static_cast<std::uint32_t>(low + medium + high));
   w.u16(static_cast<std::uint32_t>(low));
   w.u16(static_cast<std::uint32_t>(medium));
   w.u16(static_cast<std::uint32_t>(high));
-  w.u32(active);
-  w.u32(c.alarms.unacknowledged);
+  w.u32(static_cast<std::uint32_t>(active));
+  w.u32(static_cast<std::uint32_t>(c.alarms.unacknowledged));
   w.u16(heat_permissive(c.interlocks, c.parameters, c.inputs, c.atmosphere) ? 1 : 0);
   w.u16(c.interlocks.first_out);
   w.u16(c.interlocks.inhibit);
@@ -244,6 +244,8 @@ void monitor_values(const Controller& c, Writer& w) {
   w.f32(c.inputs.vacuum_pa);
   w.f32(c.inputs.oxygen_ppm);
   w.f32(c.inputs.dew_point_degc);
+  w.u32(static_cast<std::uint32_t>(c.alarms.active >> 32));
+  w.u32(static_cast<std::uint32_t>(c.alarms.unacknowledged >> 32));
   for (int z = 0; z < zone_count_max; ++z) {
     w.f32(c.inputs.zone_degc[z]);
     w.f32(heat_setpoint_degc(c, z));

@@ -30,6 +30,11 @@ std::string row_name(double number) {
   return fmt::format("row {}", number);
 }
 
+// Two registers of 32 bits each, exact as doubles.
+std::uint64_t alarm_set(double low, double high) {
+  return static_cast<std::uint64_t>(low) | static_cast<std::uint64_t>(high) << 32;
+}
+
 const char* priority_name(fw::AlarmPriority priority) {
   switch (priority) {
     case fw::AlarmPriority::low: return "low";
@@ -45,6 +50,7 @@ EventWatch::EventWatch(const SignalTable& table, const ProgrammeSource& programm
     : programme_(programme), segment_slot_(slot_of(table, "programme.segment")),
       number_slot_(slot_of(table, "programme.number")), state_slot_(slot_of(table, "programme.state")),
       phase_slot_(slot_of(table, "atmosphere.phase")), alarms_slot_(slot_of(table, "alarms.bits")),
+      alarms_2_slot_(slot_of(table, "alarms.bits_2")),
       trip_slot_(slot_of(table, "interlock.trip")), inhibit_slot_(slot_of(table, "interlock.inhibit")) {}
 
 void EventWatch::visit(Archive& archive) {
@@ -58,14 +64,13 @@ void EventWatch::take_over(const EventWatch& past) {
   supervisory_ = past.supervisory_;
 }
 
-void EventWatch::alarms(double before, double now, double time_s, std::vector<Event>& events) const {
-  const auto bits = static_cast<std::uint32_t>(now);
-  const std::uint32_t changed = bits ^ static_cast<std::uint32_t>(before);
+void EventWatch::alarms(std::uint64_t before, std::uint64_t now, double time_s, std::vector<Event>& events) const {
+  const std::uint64_t changed = now ^ before;
   const auto table = fw::alarm_table();
   for (std::size_t number = 0; number < table.size(); ++number) {
-    const std::uint32_t bit = std::uint32_t{1} << number;
+    const std::uint64_t bit = std::uint64_t{1} << number;
     if ((changed & bit) == 0) continue;
-    events.push_back({time_s, "alarm", (bits & bit) != 0 ? "raised" : "cleared",
+    events.push_back({time_s, "alarm", (now & bit) != 0 ? "raised" : "cleared",
                       fmt::format("{} ({} priority)", table[number].name, priority_name(table[number].priority))});
   }
 }
@@ -89,7 +94,7 @@ void EventWatch::follow(Burst& burst, std::uint64_t count, const BurstWords& wor
 void EventWatch::observe(std::span<const double> frame, double time_s, std::uint64_t line_errors, std::uint64_t missed,
                          double period_s, std::vector<Event>& events) {
   const Codes now{programme_.place(frame[number_slot_], frame[segment_slot_]), frame[state_slot_], frame[phase_slot_],
-                  frame[alarms_slot_],  frame[trip_slot_],  frame[inhibit_slot_]};
+                  frame[trip_slot_], frame[inhibit_slot_], alarm_set(frame[alarms_slot_], frame[alarms_2_slot_])};
   constexpr BurstWords line_words{"line", "an answer of the station is missing, late or damaged", "answers missing, late or damaged"};
   constexpr BurstWords supervisory_words{"supervisory", "no reading of the controller came through: the last one stands",
                                          "readings of the controller missing, in whose place the last one stood"};

@@ -52,8 +52,8 @@ constexpr GuideText texts[] = {
 };
 
 template <class... Row>
-constexpr std::uint32_t rows(Row... numbers) {
-  return ((1u << numbers) | ... | 0u);
+constexpr fw::RowSet rows(Row... numbers) {
+  return ((fw::RowSet{1} << numbers) | ... | 0u);
 }
 
 constexpr unsigned phase(fw::AtmospherePhase one) { return 1u << static_cast<unsigned>(one); }
@@ -151,13 +151,13 @@ constexpr GuideRule rules[] = {
      "The bypass is refused below {controller.limits.bypass_min}."},
 };
 
-constexpr std::uint32_t rows_spoken_of() {
-  std::uint32_t all = 0;
+constexpr fw::RowSet rows_spoken_of() {
+  fw::RowSet all = 0;
   for (const GuideRule& rule : rules) all |= rule.rows;
   return all;
 }
 // A new row of the interlock table needs its rule here.
-static_assert(rows_spoken_of() == (1u << row::count_) - 2u);
+static_assert(rows_spoken_of() == (fw::RowSet{1} << row::count_) - 2u);
 
 constexpr bool holds_a_digit(const char* text) {
   bool inside = false, found = false;

@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <span>
 
+#include "firmware/interlocks.h"
 #include "sim/scenario.h"
 
 namespace sim {
@@ -32,7 +33,7 @@ struct GuideScope {
 
 struct GuideRule {
   GuideScope scope;
-  std::uint32_t rows;  // bit n: row n of the interlock table is spoken of
+  fw::RowSet rows;     // bit n: row n of the interlock table is spoken of
   const char* name;    // by which a step refers to it; the text stands once, for all steps
   const char* text;
   const char* off_at_zero = "";

@@ -159,7 +159,9 @@ struct StandIn {
   int state() const { return static_cast<int>(value("programme.state")); }
   int segment() const { return value("programme.segment") == 65535.0 ? -1 : static_cast<int>(value("programme.segment")); }
   int phase() const { return static_cast<int>(value("atmosphere.phase")); }
-  bool alarm(int number) const { return (static_cast<std::uint32_t>(value("alarms.bits")) >> number) & 1u; }
+  bool alarm(int number) const {
+    return (static_cast<std::uint32_t>(value(number < 32 ? "alarms.bits" : "alarms.bits_2")) >> (number % 32)) & 1u;
+  }
   double gauge_pa() const { return process.chamber_pa - process.barometer_pa; }
 
   // One control period; request: sent on the supervisory line before it, empty for the monitor's read.
