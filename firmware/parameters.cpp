@@ -4,6 +4,8 @@
 #include <cmath>
 #include <cstring>
 
+#include "firmware/thermocouple.h"
+
 namespace fw {
 
 namespace {
@@ -24,8 +26,10 @@ constexpr ParameterInfo table[] = {
     {"unit.chamber_volume", "L", FW_AT(chamber_volume_l), false, 0.1f, 10000.0f, 12.0f,
      "gas volume at ambient temperature, for counting volume changes"},
 
-    {"instruments.zone_thermocouple", "letter", FW_AT(zone_thermocouple), true, 75.0f, 78.0f, 75.0f, "K or N"},
-    {"instruments.load_thermocouple", "letter", FW_AT(load_thermocouple), true, 75.0f, 78.0f, 75.0f, "K or N"},
+    {"instruments.zone_thermocouple", "letter", FW_AT(zone_thermocouple), true, 66.0f, 84.0f, 75.0f,
+     "K, N, S, R, B, J, T or E; B reads 50 degC for anything below"},
+    {"instruments.load_thermocouple", "letter", FW_AT(load_thermocouple), true, 66.0f, 84.0f, 75.0f,
+     "as for the zones"},
     {"instruments.gauge_low", "Pa gauge", FW_AT(gauge_low_pa), false, -101325.0f, 0.0f, -5000.0f,
      "gauge-pressure transmitter at 4 mA"},
     {"instruments.gauge_high", "Pa gauge", FW_AT(gauge_high_pa), false, 1000.0f, 1.0e6f, 20000.0f,
@@ -163,6 +167,13 @@ Parameters make_defaults() {
   return parameters;
 }
 
+bool thermocouple_letter(std::int32_t value) {
+  for (const char* letter = thermocouple_letters; *letter != '\0'; ++letter) {
+    if (value == *letter) return true;
+  }
+  return false;
+}
+
 }  // namespace
 
 std::span<const ParameterInfo> parameter_table() { return table; }
@@ -183,7 +194,7 @@ bool parameter_accepts(const ParameterInfo& info, std::uint32_t bits) {
   if (info.integer) {
     std::int32_t value = 0;
     std::memcpy(&value, &bits, sizeof value);
-    if (info.unit[0] == 'l') return value == 'K' || value == 'N';  // "letter": of a thermocouple
+    if (info.unit[0] == 'l') return thermocouple_letter(value);  // "letter"
     return value >= static_cast<std::int32_t>(info.low) && value <= static_cast<std::int32_t>(info.high);
   }
   float value = 0.0f;

@@ -30,7 +30,7 @@ struct Parameters {
   std::int32_t atmosphere_required;       // 1: heat needs the hold phase of an inert atmosphere; 0: cycles in air
   float chamber_volume_l;                 // for counting volume changes, cold
   // instruments
-  std::int32_t zone_thermocouple;         // letter as ASCII: 'K' or 'N'
+  std::int32_t zone_thermocouple;         // letter as ASCII, one of thermocouple_letters
   std::int32_t load_thermocouple;
   float gauge_low_pa, gauge_high_pa;      // 4 mA and 20 mA of the gauge-pressure transmitter
   float capacitance_full_scale_pa;        // 10 V

@@ -9,11 +9,12 @@
 
 namespace plant {
 
-enum class ThermocoupleType : std::uint8_t { k, n };
-inline constexpr int thermocouple_types = 2;
+enum class ThermocoupleType : std::uint8_t { k, n, s, r, b, j, t, e };
+inline constexpr int thermocouple_types = 8;
+inline constexpr std::array<char, thermocouple_types> thermocouple_letter{'K', 'N', 'S', 'R', 'B', 'J', 'T', 'E'};
 
 struct ThermocoupleRange { double low_degc, high_degc; };
-ThermocoupleRange thermocouple_range(ThermocoupleType type);   // K -270..1372, N -270..1300
+ThermocoupleRange thermocouple_range(ThermocoupleType type);   // of the reference function
 
 // What hangs on a thermocouple input of the station.
 inline constexpr int thermocouples_max = 6;      // zones 1 .. 4, load, load 2: their channels
@@ -37,7 +38,8 @@ double thermocouple_slope_mv_per_k(ThermocoupleType type, double junction_degc);
 double thermocouple_terminal_mv(ThermocoupleType type, double hot_degc, double cold_degc);
 
 // The same E(t) for the tick path: cubic Hermite pieces of 1 K, value and slope exact at whole degrees. Error (largest fourth
-// derivative / 384) below 1e-10 mV above 0 degC and 2e-9 mV everywhere, far below any quantum.
+// derivative / 384) below 1.4e-10 mV above 0 degC, 1.7e-8 mV everywhere (type T near -270 degC) and 1e-7 mV in a degree that holds a
+// joint of S, R or B, far below any quantum.
 class ThermocoupleTable {
  public:
   explicit ThermocoupleTable(ThermocoupleType type);

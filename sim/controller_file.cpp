@@ -5,9 +5,13 @@
 #include <cstdint>
 #include <string_view>
 
+#include "firmware/thermocouple.h"
+
 namespace sim {
 
 namespace {
+
+constexpr std::string_view letters = fw::thermocouple_letters;
 
 double stored(const void* object, const fw::ParameterInfo& info) {
   const std::uint32_t bits = fw::parameter_bits(static_cast<const ControllerFile*>(object)->parameters, info);
@@ -27,7 +31,7 @@ void set_type(Field& field, const fw::ParameterInfo& info) {
     field.type = FieldType::yes_no;
   } else if (unit == "letter") {
     field.type = FieldType::choice;
-    field.choices = {"K", "N"};
+    for (const char letter : letters) field.choices.emplace_back(1, letter);
   } else if (info.integer && unit.empty()) {
     field.type = FieldType::integer;
     field.unit = "1";
@@ -61,7 +65,7 @@ Field parameter_field(const fw::ParameterInfo& info) {
   };
   field.get = [info, letter](const void* object, FieldValue& value) {
     const double number = stored(object, info);
-    value.number = letter ? (number == 'K' ? 0.0 : 1.0) : number;
+    value.number = letter ? static_cast<double>(letters.find(static_cast<char>(number))) : number;
     return true;
   };
   return field;

@@ -75,10 +75,9 @@ double programme_s(const ProgrammeSource& programme, double start_degc) {
 std::vector<std::string> mismatches(const Scenario& scenario) {
   const fw::Parameters& core = scenario.parameters;
   const plant::Instrumentation& field = scenario.furnace.instruments;
-  constexpr std::array<int, 2> letters = {'K', 'N'};
   std::vector<std::string> remarks;
   const auto type = [&](const char* what, int letter, plant::ThermocoupleType fitted) {
-    const int there = letters[static_cast<std::size_t>(fitted)];
+    const int there = plant::thermocouple_letter[static_cast<std::size_t>(fitted)];
     if (letter != there)
       remarks.push_back(fmt::format("{} thermocouple: the controller expects type {}, the furnace has type {}", what,
                                     static_cast<char>(letter), static_cast<char>(there)));

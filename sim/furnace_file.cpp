@@ -116,7 +116,7 @@ void add_load(std::vector<Field>& fields) {
 }
 
 const std::vector<std::string> gases = {"none", "air", "nitrogen", "argon", "helium"};   // in the order of plant::Gas
-const std::vector<std::string> types = {"K", "N"};                                       // plant::ThermocoupleType
+const std::vector<std::string> types = {"K", "N", "S", "R", "B", "J", "T", "E"};         // plant::ThermocoupleType
 
 void add_supply(std::vector<Field>& fields) {
   fields.push_back(SAGGAR_FIELD("supply.regulated", "Pa gauge", supply.regulated_pa, 1e3, 1e6, "regulated supply pressure"));

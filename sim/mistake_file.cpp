@@ -36,7 +36,7 @@ constexpr std::array<MistakeKind, 12> kinds{{
 
 const std::vector<std::string> gases{"none", "air", "nitrogen", "argon", "helium"};
 const std::vector<std::string> loops{"heater", "load"};
-const std::vector<std::string> types{"K", "N"};
+const std::vector<std::string> types{"K", "N", "S", "R", "B", "J", "T", "E"};   // plant::ThermocoupleType
 const std::vector<std::string> couples{"zone_1", "zone_2", "zone_3", "zone_4", "load", "load_2"};
 const std::vector<std::string> valves{"supply", "exhaust", "pump"};
 const std::vector<std::string> readings{"degF where degC is taken", "degC where degF is taken"};

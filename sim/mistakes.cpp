@@ -39,7 +39,9 @@ fw::Segment* warm_segment(ProgrammeSource& programme, const std::string& name) {
 
 float misread(float degc, int reading) { return reading == 0 ? degc * 1.8f + 32.0f : (degc - 32.0f) / 1.8f; }
 
-std::uint32_t letter_of(int type) { return type == 0 ? 'K' : 'N'; }
+std::uint32_t letter_of(int type) {
+  return static_cast<std::uint32_t>(plant::thermocouple_letter[static_cast<std::size_t>(type)]);
+}
 
 [[noreturn]] void refuse(const YamlNode& given, const char* key, const std::string& found, const std::string& expected,
                          const std::string& nearest = "") {
@@ -116,7 +118,7 @@ void leave_door(const MistakeSource& mistake, Scenario& scenario) {
 void lay_wire(const MistakeSource& mistake, plant::HandWork& hand) {
   plant::ThermocoupleWiring& wiring = hand.wiring[static_cast<std::size_t>(mistake.one)];
   wiring.wrong_wire = true;
-  wiring.wire = mistake.type == 0 ? plant::ThermocoupleType::k : plant::ThermocoupleType::n;
+  wiring.wire = static_cast<plant::ThermocoupleType>(mistake.type);
   wiring.head_degc = mistake.head_degc;
 }
 
@@ -125,7 +127,7 @@ void lay_wire(const MistakeSource& mistake, plant::HandWork& hand) {
 void check_mistake(const MistakeSource& mistake, const Scenario& scenario, const YamlNode& given) {
   const plant::Instrumentation& field = scenario.furnace.instruments;
   const auto fitted = [&](int loop) { return loop == 0 ? field.zone_thermocouple : field.load_thermocouple; };
-  const auto is = [](plant::ThermocoupleType there, int type) { return (there == plant::ThermocoupleType::k) == (type == 0); };
+  const auto is = [](plant::ThermocoupleType there, int type) { return static_cast<int>(there) == type; };
   const int zones = scenario.parameters.zones;
   const auto check_couple = [&](const char* key, int couple) {
     if (couple < plant::zones_max && couple >= zones)
@@ -165,7 +167,7 @@ void check_mistake(const MistakeSource& mistake, const Scenario& scenario, const
 
 void make_mistake(const MistakeSource& mistake, Scenario& scenario) {
   plant::HandWork& hand = scenario.furnace.hand;
-  const plant::ThermocoupleType type = mistake.type == 0 ? plant::ThermocoupleType::k : plant::ThermocoupleType::n;
+  const auto type = static_cast<plant::ThermocoupleType>(mistake.type);
   switch (mistake.kind) {
     case Kind::wrong_bottle: hand.bottle[static_cast<std::size_t>(mistake.instead_of)] = static_cast<plant::Gas>(mistake.gas); break;
     case Kind::wrong_gas_selected:

@@ -2,6 +2,8 @@
 #include <gtest/gtest.h>
 
 #include "firmware/station.h"
+#include "firmware/thermocouple.h"
+#include "tests/csv_table.h"
 #include "tests/firmware/stand_in.h"
 
 namespace {
@@ -66,6 +68,60 @@ TEST(FieldLine, RequestFitsTheDefaultLine) {
   // 49 bytes out, 113 back: 162 characters of 11 bits at 115200 baud are 15.5 ms
   EXPECT_LT((49.0 + 113.0) * 11.0 / 115200.0, 0.1);
   EXPECT_EQ(s.told.sequence, 20u) << "one request a tick";
+}
+
+// Every row of the NIST tables (tests/reference/thermocouple_check_points.csv) through the field line, against a terminal block at 0
+// and at 30 degC (Pt100: 100.00 and 111.67 ohm, IEC 60751). Both emf are printed to 0.0005 mV, the block to 0.02 K; the inverse's
+// published error is at most 0.06 K.
+TEST(FieldLine, ReadsEveryTypeOfThermocoupleFromItsPublishedTable) {
+  const CsvTable table("thermocouple_check_points.csv");
+  int rows = 0;
+  for (const char letter : std::string("KNSRBJTE")) {
+    fw::Parameters p = in_air();
+    p.zone_thermocouple = letter;
+    p.load_thermocouple = letter == 'K' ? 'N' : 'K';   // the two inputs do not share a type
+    StandIn s(store_of(p, {wait(1.0e4), end()}));
+    const auto range = fw::thermocouple_range(static_cast<fw::ThermocoupleType>(letter));
+    double warm_mv = 0.0, warm_uv_per_k = 0.0;
+    for (const auto& row : table.rows()) {
+      if (row["type"][0] != letter || row["T_C"] != "30") continue;
+      warm_mv = row.number("E_published_mV");
+      warm_uv_per_k = row.number("seebeck_computed_uV_per_C");
+    }
+    for (const auto& row : table.rows()) {
+      const double degc = row.number("T_C");
+      // The ends themselves may be printed beyond them by rounding.
+      const bool inside = degc > static_cast<double>(range.low_degc) && degc < static_cast<double>(range.high_degc);
+      if (row["type"][0] != letter || !inside) continue;
+      const double uv_per_k = row.number("seebeck_computed_uV_per_C");
+      for (const bool warm : {false, true}) {
+        s.raw[6] = warm ? 111.67 : 100.0;
+        s.raw[0] = row.number("E_published_mV") - (warm ? warm_mv : 0.0);
+        s.run(0.3);
+        const double tolerance = 0.06 + (warm ? (1.0 + 0.02 * std::fabs(warm_uv_per_k)) : 0.5) / uv_per_k;
+        EXPECT_NEAR(s.value("heat.1.pv"), degc, tolerance + 0.01) << letter << degc << warm;
+        EXPECT_EQ(s.core->inputs.zone_failed, 0) << letter << degc;
+      }
+      ++rows;
+    }
+  }
+  EXPECT_GT(rows, 1100);
+}
+
+TEST(FieldLine, ColdFurnaceWithTypeBIsNoFaultAndReadsFiftyDegrees) {
+  fw::Parameters p = in_air();
+  p.zone_thermocouple = 'B';
+  StandIn s(store_of(p, {wait(1.0e4), end()}));
+  s.raw[6] = 107.79;                          // block at 20 degC: IEC 60751
+  for (const double mv : {0.0, 0.002578}) {   // furnace at 20 degC, and at 0 degC: published -0.003 and 0.000
+    s.raw[0] = mv;
+    s.run(2.0);
+    EXPECT_FALSE(s.alarm(fw::alarm::zone_sensor));
+    EXPECT_EQ(s.value("heat.1.pv"), 50.0);
+  }
+  s.raw[0] = -0.092;                          // 150 degC with the wires crossed
+  s.run(5.0);
+  EXPECT_TRUE(s.alarm(fw::alarm::zone_sensor));
 }
 
 // NAMUR NE 43: the failure must stand 4 s before it counts, unless a trip uses the value.

@@ -8,6 +8,7 @@
 #include <string>
 #include <vector>
 
+#include "firmware/parameters.h"
 #include "tests/csv_table.h"
 
 namespace {
@@ -65,21 +66,23 @@ std::vector<Polynomial> functions(const std::string& file, const std::string& ty
 }
 
 const Polynomial& piece_of(const std::vector<Polynomial>& pieces, double x) {
-  for (const auto& piece : pieces) {
-    if (x <= piece.high) return piece;
+  for (std::size_t i = 0; i + 1 < pieces.size(); ++i) {
+    // Inverses of S and R overlap from 1064 to 1200 degC: the one with the smaller published error counts.
+    if (x <= std::min(pieces[i].high, pieces[i + 1].low) || x < pieces[i + 1].low) return pieces[i];
   }
   return pieces.back();
 }
 
-fw::ThermocoupleType type_of(const std::string& letter) {
-  return letter == "K" ? fw::ThermocoupleType::k : fw::ThermocoupleType::n;
-}
+const std::vector<std::string> letters = {"K", "N", "S", "R", "B", "J", "T", "E"};
+
+// The letter is the parameter's value.
+fw::ThermocoupleType type_of(const std::string& letter) { return static_cast<fw::ThermocoupleType>(letter[0]); }
 
 // NIST ITS-90 Thermocouple Database (SRD 60), printed to 0.001 mV: half of that plus the float32 bound of this evaluation.
-TEST(Thermocouple, ReproducesEveryPublishedPointOfTypesKAndN) {
+TEST(Thermocouple, ReproducesEveryPublishedPointOfEachType) {
   const CsvTable table("thermocouple_check_points.csv");
   int points = 0;
-  for (const std::string letter : {"K", "N"}) {
+  for (const std::string& letter : letters) {
     const auto reference = functions("thermocouple_reference_functions.csv", letter, false);
     for (const auto& row : table.rows()) {
       if (row["type"] != letter) continue;
@@ -91,12 +94,13 @@ TEST(Thermocouple, ReproducesEveryPublishedPointOfTypesKAndN) {
       ++points;
     }
   }
-  EXPECT_EQ(points, 326);   // rows of types K and N in the file
+  EXPECT_EQ(points, 1229);   // all rows of the file
 }
 
 // Where cold junctions live the bound is far below any input's quantum: under a thousandth of a kelvin.
 TEST(Thermocouple, ColdJunctionEmfIsGoodToAThousandthOfAKelvin) {
-  for (const std::string letter : {"K", "N"}) {
+  for (const std::string& letter : letters) {
+    if (letter == "B") continue;   // its emf tells nothing there, and adds at most 3 uV to a compensation
     const auto reference = functions("thermocouple_reference_functions.csv", letter, false);
     for (double t = -10.0; t <= 70.0; t += 0.125) {
       const Polynomial& piece = piece_of(reference, t);
@@ -114,12 +118,14 @@ TEST(Thermocouple, InvertsTheReferenceFunctionWithinThePublishedError) {
   int pieces = 0;
   for (const auto& row : table.rows()) {
     const std::string letter = row["type"];
-    if (letter != "K" && letter != "N") continue;
     ++pieces;
     const auto reference = functions("thermocouple_reference_functions.csv", letter, false);
     const auto inverse = functions("thermocouple_inverse_functions.csv", letter, true);
-    const int from = static_cast<int>(row.number("T_lo_C")) * 10;
-    const int to = static_cast<int>(row.number("T_hi_C")) * 10;
+    const bool first = row.number("T_lo_C") <= static_cast<double>(fw::thermocouple_range(type_of(letter)).low_degc) ||
+                       (letter == "B" && row["T_lo_C"] == "250");
+    const int from = static_cast<int>(row.number("T_lo_C")) * 10 + (first ? 0 : 1);   // a joint belongs to the piece below
+    const bool overlap = (letter == "S" || letter == "R") && row["T_hi_C"] == "1200";   // the next piece begins at 1064
+    const int to = overlap ? 10640 : static_cast<int>(row.number("T_hi_C") * 10.0);
     for (int i = from; i <= to; ++i) {
       const double t = i / 10.0;
       const double emf = piece_of(reference, t).value(t);
@@ -130,17 +136,18 @@ TEST(Thermocouple, InvertsTheReferenceFunctionWithinThePublishedError) {
       EXPECT_LE(error, row.number("computed_max_error_C") + 2e-5 + rounding) << letter << ' ' << t;
     }
   }
-  EXPECT_EQ(pieces, 6);
+  EXPECT_EQ(pieces, 23);
 }
 
 // The rounding itself, apart from the published polynomial's error. Its a-priori bound is pessimistic by an order; a soak at
 // 0.05 K of resolution must not see it.
 TEST(Thermocouple, RoundingOfTheInverseStaysBelowAHundredthOfAKelvin) {
-  for (const std::string letter : {"K", "N"}) {
+  for (const std::string& letter : letters) {
     const auto inverse = functions("thermocouple_inverse_functions.csv", letter, true);
     const auto range = fw::thermocouple_range(type_of(letter));
-    for (int i = 0; i <= 200'000; ++i) {
-      const float mv = range.low_mv + (range.high_mv - range.low_mv) * static_cast<float>(i) / 200'000.0f;
+    const float low_mv = letter == "B" ? 0.29128f : range.low_mv;   // the published inverse begins at 250 degC
+    for (int i = 0; i <= 50'000; ++i) {
+      const float mv = low_mv + (range.high_mv - low_mv) * static_cast<float>(i) / 50'000.0f;
       const double emf = static_cast<double>(mv);
       const Polynomial& piece = piece_of(inverse, emf);
       const double exact = std::clamp(piece.value(emf), static_cast<double>(range.low_degc), static_cast<double>(range.high_degc));
@@ -155,7 +162,6 @@ TEST(Thermocouple, CompensatesTheColdJunctionInMillivolts) {
   int examples = 0;
   for (const auto& row : table.rows()) {
     const std::string letter = row["type"];
-    if (letter != "K" && letter != "N") continue;
     ++examples;
     const auto type = type_of(letter);
     const double cold = row.number("T_cold_junction_C");
@@ -168,13 +174,14 @@ TEST(Thermocouple, CompensatesTheColdJunctionInMillivolts) {
     const auto bare = fw::thermocouple_degc(type, static_cast<float>(terminals));
     EXPECT_NEAR(static_cast<double>(bare), row.number("T_if_no_compensation_C"), 0.06 + 0.03);
   }
-  EXPECT_EQ(examples, 6);
+  EXPECT_EQ(examples, 12);
 }
 
 TEST(Thermocouple, StaysFiniteAndSaysSoOutsideItsRange) {
   const float nan = std::numeric_limits<float>::quiet_NaN();
   const float infinity = std::numeric_limits<float>::infinity();
-  for (const auto type : {fw::ThermocoupleType::k, fw::ThermocoupleType::n}) {
+  for (const std::string& letter : letters) {
+    const auto type = type_of(letter);
     const auto range = fw::thermocouple_range(type);
     for (const float bad : {nan, infinity, -infinity, 1e30f, -1e30f, 80.0f, -20.0f}) {
       const auto reading = fw::thermocouple_reading(type, bad, 25.0f);
@@ -188,17 +195,51 @@ TEST(Thermocouple, StaysFiniteAndSaysSoOutsideItsRange) {
   }
 }
 
+// Type B: the published inverse begins at 250 degC; below, the reference function is inverted, and below 50 degC nothing is.
+TEST(Thermocouple, OfTypeBReadsFiftyDegreesWhereItsEmfTellsNothing) {
+  const auto type = fw::ThermocoupleType::b;
+  const auto reference = functions("thermocouple_reference_functions.csv", "B", false);
+  for (double t = 0.0; t < 50.0; t += 0.25) {
+    const auto reading = fw::thermocouple_reading(type, static_cast<float>(reference[0].value(t)), 0.0f);
+    EXPECT_TRUE(reading.in_range) << t << ": a cold furnace is no fault";
+    EXPECT_EQ(reading.degc, 50.0f) << t;
+    EXPECT_TRUE(reading.folded) << t;
+  }
+  for (double t = 51.0; t < 250.0; t += 0.25) {
+    const auto reading = fw::thermocouple_reading(type, static_cast<float>(reference[0].value(t)), 0.0f);
+    EXPECT_TRUE(reading.in_range);
+    EXPECT_FALSE(reading.folded) << t;
+    // The evaluation's bound over the slope: 1e-8 mV over 0.3 uV/K and more.
+    EXPECT_NEAR(static_cast<double>(reading.degc), t, reference[0].float_bound(t) / reference[0].slope(t) + 1e-4) << t;
+  }
+  EXPECT_FALSE(fw::thermocouple_reading(type, static_cast<float>(-reference[0].value(150.0)), 0.0f).in_range) << "wires crossed";
+}
+
 TEST(Thermocouple, HasNoStepWhereItsPiecesMeet) {
-  // A step would be a kick to the derivative. The published pieces meet within the sum of their published errors.
-  struct Joint {
-    fw::ThermocoupleType type;
-    float mv;
-  };
-  for (const Joint joint : {Joint{fw::ThermocoupleType::k, 0.0f}, Joint{fw::ThermocoupleType::k, 20.644286f},
-                            Joint{fw::ThermocoupleType::n, 0.0f}, Joint{fw::ThermocoupleType::n, 20.613107f}}) {
-    const float below = fw::thermocouple_degc(joint.type, joint.mv - 1e-5f);
-    const float above = fw::thermocouple_degc(joint.type, joint.mv + 1e-5f);
-    EXPECT_NEAR(below, above, 0.1f);
+  // A step would be a kick to the derivative. The published pieces meet within the sum of their published errors, 0.1 K at most.
+  int joints = 0;
+  for (const std::string& letter : letters) {
+    const auto inverse = functions("thermocouple_inverse_functions.csv", letter, true);
+    for (std::size_t i = 1; i < inverse.size(); ++i) {
+      const auto mv = static_cast<float>(inverse[i].low);
+      const float step = 2e-6f + 1e-6f * std::fabs(mv);
+      const float below = fw::thermocouple_degc(type_of(letter), mv - step), above = fw::thermocouple_degc(type_of(letter), mv + step);
+      EXPECT_NEAR(below, above, 0.1f) << letter << mv;
+      ++joints;
+    }
+  }
+  EXPECT_EQ(joints, 15);
+  EXPECT_NEAR(fw::thermocouple_degc(fw::ThermocoupleType::b, 0.29127f), fw::thermocouple_degc(fw::ThermocoupleType::b, 0.29129f), 0.1f);
+}
+
+TEST(Thermocouple, LettersAreTheOnesThatParametersTake) {
+  EXPECT_EQ(std::string(fw::thermocouple_letters), "KNSRBJTE");
+  for (const auto& info : fw::parameter_table()) {
+    if (std::string(info.unit) != "letter") continue;
+    int taken = 0;
+    for (std::uint32_t bits = 0; bits < 256; ++bits) taken += fw::parameter_accepts(info, bits) ? 1 : 0;
+    EXPECT_EQ(taken, 8);
+    for (const std::string& letter : letters) EXPECT_TRUE(fw::parameter_accepts(info, static_cast<std::uint32_t>(letter[0])));
   }
 }
 

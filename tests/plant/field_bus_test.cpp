@@ -7,9 +7,11 @@
 #include <cmath>
 #include <cstring>
 #include <limits>
+#include <string>
 #include <vector>
 
 #include "plant/modbus.h"
+#include "tests/plant/published_table.h"
 
 namespace plant {
 namespace {
@@ -265,6 +267,32 @@ TEST_F(Station, DriftAddsInTheProcessUnitBeforeConversion) {
   ASSERT_TRUE(exchange(Block()));
   EXPECT_TRUE(std::isfinite(raw(0)));
   EXPECT_TRUE(broken(0));
+}
+
+// Every row of the NIST tables through the station's answer, on both kinds of input; emf printed to 0.0005 mV, twice, and the input's
+// quantum of 0.001 mV.
+TEST_F(Station, GivesTheTabledEmfOfEveryTypeOfThermocouple) {
+  const PublishedTable table("thermocouple_check_points.csv");
+  int rows = 0;
+  for (int i = 0; i < thermocouple_types; ++i) {
+    const std::string letter(1, thermocouple_letter[static_cast<std::size_t>(i)]);
+    settings.instruments.zone_thermocouple = static_cast<ThermocoupleType>(i);
+    settings.instruments.load_thermocouple = static_cast<ThermocoupleType>((i + 1) % thermocouple_types);
+    double cold_mv = 0.0;
+    for (const auto& row : table.rows())
+      if (row.at("type") == letter && row.at("T_C") == "30") cold_mv = PublishedTable::number(row, "E_published_mV");
+    process.cold_junction_degc = 30.0;
+    for (const auto& row : table.rows()) {
+      if (row.at("type") != letter) continue;
+      process.zone_junction_degc[0] = PublishedTable::number(row, "T_C");
+      restart();
+      ASSERT_TRUE(exchange(Block()));
+      EXPECT_NEAR(raw(0), PublishedTable::number(row, "E_published_mV") - cold_mv, 0.001 + 0.0005 + 1e-5) << letter << row.at("T_C");
+      EXPECT_FALSE(broken(0)) << letter << row.at("T_C");
+      ++rows;
+    }
+  }
+  EXPECT_EQ(rows, 1229);
 }
 
 // --- lag, noise, quantum --------------------------------------------------------------------------------------------------

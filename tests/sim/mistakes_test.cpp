@@ -166,6 +166,27 @@ TEST(Mistakes, InTheWiringReachTheStationsInputs) {
               emf["K600"] - emf["K25"], 1e-3);
 }
 
+// Every type there is, either way round: fitted (the emf at the input) and told (the letter in the store).
+TEST(Mistakes, OfTheThermocoupleKnowEveryType) {
+  std::map<std::string, double> emf;
+  for (const auto& row : PublishedTable("thermocouple_check_points.csv").rows())
+    emf[row.at("type") + row.at("T_C")] = PublishedTable::number(row, "E_published_mV");
+  plant::ProcessValues process;
+  process.load_junction_degc = 300.0;
+  process.cold_junction_degc = 20.0;
+  for (const std::string type : {"K", "S", "R", "B", "J", "T", "E"}) {
+    const Scenario fitted = sim::with_mistakes(with("- wrong_thermocouple_fitted: {thermocouple: load, type: " + type + "}"));
+    const plant::Model model = plant::build(fitted.furnace);
+    const plant::Instruments& instruments = model.station.settings.instruments;
+    const double degc = plant::instrument_inputs(instruments, process)[4];
+    EXPECT_NEAR(plant::convert(instruments, 4, degc, process).raw, emf.at(type + "300") - emf.at(type + "20"), 1e-3) << type;
+    const Scenario told = sim::with_mistakes(with("- wrong_thermocouple_type: {thermocouple: load, type: " + type + "}"));
+    EXPECT_EQ(told.parameters.load_thermocouple, type[0]);
+    EXPECT_EQ(told.parameters.zone_thermocouple, 'N');
+  }
+  EXPECT_EQ(read("- wrong_thermocouple_type: {thermocouple: load, type: E}").size(), 1u);
+}
+
 TEST(Mistakes, AtValvesBottlesAndDoorsShowInTheFurnace) {
   const double evacuated_s = 900.0;
   sim::Bench right(with("- other_load: {factor: 2}", evacuated_s), sim_test::endpoint("host"));
