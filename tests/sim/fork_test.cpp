@@ -7,7 +7,9 @@
 #include <gtest/gtest.h>
 
 #include "sim/difference.h"
+#include "sim/programme_file.h"
 #include "sim/tape.h"
+#include "sim/yaml_tree.h"
 #include "tests/sim/short_run.h"
 
 using sim_test::action;
@@ -99,6 +101,31 @@ TEST(Fork, of_the_same_scenario_is_the_whole_run) {
                             76.5, 91.0, 91.1, 91.3, 100.2, 102.0, 104.9,
                             110.4, 112.3, 130.2, 150.0})
     expect_equal(forked(scenario, scenario, at_s), measure, at_s);
+}
+
+// Three segments take six exchanges and the choice one more: forked between any two of them, and while an answer is in flight.
+TEST(Fork, goes_on_in_the_middle_of_a_load) {
+  sim::Scenario scenario = sim_test::short_run(12.0);
+  scenario.programmes = sim::read_other_programmes(sim::parse_yaml(R"(
+- name: short dry
+  stored: no
+  segments:
+    - ramp: {to: 60 degC, rate: 5 K/min, gas: argon, flow: 0.6 slm, back_pressure: 4 kPa gauge}
+    - wait: {for: 1 min}
+    - end:
+)", "programmes.yaml"));
+  sim::OperatorAction load = action(fw::Command::select_programme, "load short dry", 2.0);
+  load.argument = 1;
+  load.programme = "short dry";
+  sim::OperatorAction start = action(fw::Command::start, "start", 6.0);
+  scenario.actions = {load, start};
+  const Told measure = whole(scenario);
+  const auto told = [&](const char* text) {
+    return std::any_of(measure.events.begin(), measure.events.end(), [&](const auto& event) { return event.ends_with(text); });
+  };
+  ASSERT_TRUE(told("acceptedload short dry"));
+  ASSERT_TRUE(told("acceptedstart"));
+  for (int tick = 18; tick <= 40; ++tick) expect_equal(forked(scenario, scenario, 0.1 * tick), measure, 0.1 * tick);
 }
 
 TEST(Fork, keeps_what_is_at_work_when_items_are_added_before_it) {
