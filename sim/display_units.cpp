@@ -6,6 +6,7 @@
 
 #include <fmt/format.h>
 
+#include "sim/environment.h"
 #include "sim/units.h"
 
 namespace sim {
@@ -418,7 +419,8 @@ std::string display_remark(const DisplayUnits& units) {
   add("temperature", units.temperature);
   const bool exchanged = units.pressure.ends_with(" abs") || units.vacuum.ends_with(" gauge");
   if (exchanged)
-    text += "; gauge and absolute pressure lie a barometer of " + si_text(units.barometer_pa, "Pa abs", Digits::written).text + " apart";
+    text += "; gauge and absolute pressure lie a barometer of " + si_text(units.barometer_pa, "Pa abs", Digits::written).text +
+            (units.barometer_moves ? " apart, as at the start" : " apart");
   return text;
 }
 
@@ -433,6 +435,13 @@ DisplayUnits display_of(const YamlNode& scenario) {
     } catch (const UnitError& error) {
       throw InputError(barometer->place, error.found + " for `barometer`", error.expected, error.nearest);
     }
+  }
+  if (const YamlNode* environment = scenario.child("environment")) {
+    plant::Environment furnace;
+    furnace.barometer_pa = units.barometer_pa;
+    const Environment around = read_environment(*environment);
+    units.barometer_pa = around.at(0.0, furnace).barometer_pa;
+    units.barometer_moves = around.profile[0].moves();   // the table's first: the barometer
   }
   return units;
 }

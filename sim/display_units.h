@@ -28,6 +28,7 @@ struct DisplayUnits {
   std::string flow;                 // "sL/h"
   std::string temperature;          // "degC", "K", "degF"
   double barometer_pa = 101325.0;   // abs less gauge
+  bool barometer_moves = false;     // it is that at the start of the run
   bool chosen() const { return !pressure.empty() || !vacuum.empty() || !flow.empty() || !temperature.empty(); }
 };
 
@@ -70,7 +71,7 @@ std::string event_in_display_units(std::string_view source, std::string_view tex
 // One line for a page or a table: what is chosen, and the barometer where gauge and abs are exchanged. Empty: nothing is chosen.
 std::string display_remark(const DisplayUnits& units);
 
-// What a whole scenario says: its `display`, and the barometer of its furnace where that stands in it.
+// What a whole scenario says: its `display`, and the barometer of its `environment`, else of its furnace where that stands in it.
 DisplayUnits display_of(const YamlNode& scenario);                  // throws InputError
 DisplayUnits display_of_run(const std::filesystem::path& folder);   // its resolved.yaml; nothing chosen where there is none
 

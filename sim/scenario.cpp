@@ -134,7 +134,9 @@ void read_parts(const YamlNode& root, Scenario& scenario) {
   if (const YamlNode* actions = root.child("actions")) scenario.actions = read_actions(*actions, vocabulary);
   if (const YamlNode* faults = root.child("faults")) scenario.faults = read_faults(*faults, vocabulary);
   scenario.display = display_of(root);
-  scenario.display.barometer_pa = scenario.furnace.surroundings.barometer_pa;
+  plant::Environment around;
+  around.barometer_pa = scenario.furnace.surroundings.barometer_pa;   // the furnace may be a file of its own
+  scenario.display.barometer_pa = scenario.environment.at(0.0, around).barometer_pa;
   if (const YamlNode* mistakes = root.child("mistakes")) scenario.mistakes = read_mistakes(*mistakes, scenario, vocabulary);
   if (const YamlNode* compare = root.child("compare")) {
     scenario.compare = read_tolerance(*compare);

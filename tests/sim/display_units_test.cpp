@@ -91,6 +91,24 @@ TEST(DisplayUnits, ExchangeGaugeAndAbsoluteByTheBarometer) {
   EXPECT_EQ(display_remark(chosen("pressure=mbar gauge")).find("barometer"), std::string::npos);
 }
 
+// The transmitter counts from the barometer there is, so what people see of it does too.
+TEST(DisplayUnits, TakeTheBarometerOfTheEnvironmentBeforeThatOfTheFurnace) {
+  const auto read = [](const char* text) { return sim::display_of(sim::parse_yaml(text, "run.yaml")); };
+  const DisplayUnits furnace = read("display: {pressure: mbar abs}\nfurnace: {surroundings: {barometer: 100 kPa abs}}\n");
+  EXPECT_DOUBLE_EQ(furnace.barometer_pa, 100e3);
+  const DisplayUnits upland = read("display: {pressure: mbar abs}\nfurnace: {surroundings: {barometer: 100 kPa abs}}\n"
+                                   "environment: {barometer: 95 kPa abs}\n");
+  EXPECT_DOUBLE_EQ(upland.barometer_pa, 95e3);
+  EXPECT_FALSE(upland.barometer_moves);
+  const DisplayUnits room = read("display: {pressure: mbar abs}\nfurnace: {surroundings: {barometer: 100 kPa abs}}\n"
+                                 "environment: {ambient: 30 degC}\n");
+  EXPECT_DOUBLE_EQ(room.barometer_pa, 100e3);
+  const DisplayUnits front = read("display: {pressure: mbar abs}\nenvironment: {barometer: {between: linear, points: "
+                                  "[{at: 0 s, value: 101 kPa abs}, {at: 2 h, value: 98 kPa abs}]}}\n");
+  EXPECT_DOUBLE_EQ(front.barometer_pa, 101e3);
+  EXPECT_NE(display_remark(front).find("101 kPa abs apart, as at the start"), std::string::npos) << display_remark(front);
+}
+
 TEST(DisplayUnits, TakeTheUnitOfPressureForVacuumWhenNoneIsChosen) {
   EXPECT_EQ(shown_unit("Pa abs", chosen("pressure=Torr gauge")).text, "Torr abs");
   EXPECT_NEAR(shown_unit("Pa abs", chosen("pressure=Torr gauge")).number(101325.0), 760.0, 1e-11);
