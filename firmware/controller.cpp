@@ -209,6 +209,7 @@ void start(Controller& c, std::span<const std::uint8_t> store_image, ResetCause,
   int parameters_bad = 0;
   c.store_bad = load_store(store_image, c.parameters, c.programmes, c.journal, parameters_bad);
   c.parameters_bad = parameters_bad;
+  mark_older_layout(store_image, c.dirty);
   c.totaliser.sum = c.journal.gas_total;
   c.interlocks.safe_row = atmosphere_safe_row(c.parameters, c.inputs, c.run);
 }

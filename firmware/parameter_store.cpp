@@ -12,10 +12,13 @@ namespace {
 static_assert(std::endian::native == std::endian::little);
 
 constexpr std::uint8_t kind_parameters = 1, kind_segment = 2, kind_programme = 3, kind_journal = 4;
-constexpr std::uint8_t layout_version = 1;
+constexpr std::uint8_t layout_version = 2, layout_first = 1;
+constexpr int parameter_pages_of_layout_1 = 16;      // from page 0 on
+constexpr std::uint16_t segment_bytes_of_layout_1 = 40;
 constexpr std::size_t payload_at = 4, crc_at = 60, payload_bytes = crc_at - payload_at;
 static_assert(sizeof(Segment) <= payload_bytes);
 static_assert(sizeof(ProgrammeEntry) == 28);
+static_assert(sizeof(Segment) >= segment_bytes_of_layout_1, "members of a segment are only appended; zero says nothing");
 static_assert(sizeof(Journal) <= payload_bytes);
 
 constexpr auto crc_table = [] {
@@ -28,31 +31,38 @@ constexpr auto crc_table = [] {
   return table;
 }();
 
-std::uint32_t crc32(const void* data, std::size_t size) {
-  const auto* bytes = static_cast<const unsigned char*>(data);
-  std::uint32_t crc = 0xFFFFFFFFu;
-  for (std::size_t i = 0; i < size; ++i) {
-    crc ^= bytes[i];
-    crc = crc_table[crc & 15u] ^ (crc >> 4);
-    crc = crc_table[crc & 15u] ^ (crc >> 4);
-  }
-  return ~crc;
-}
-
 struct PagePlace {
   std::uint8_t kind;
   int index;
 };
 
 PagePlace place_of(int page) {
-  if (page < segment_page_first) return {kind_parameters, page - parameter_page_first};
+  if (page < segment_page_first) return {kind_parameters, page};   // of layout 1
   if (page < programme_page_first) return {kind_segment, page - segment_page_first};
   if (page < journal_page_first) return {kind_programme, page - programme_page_first};
-  return {kind_journal, page - journal_page_first};
+  if (page < parameter_page_first) return {kind_journal, page - journal_page_first};
+  return {kind_parameters, page - parameter_page_first};
 }
 
-std::uint32_t segments_crc(const ProgrammeStore& programmes, const ProgrammeEntry& entry) {
-  return crc32(&programmes.segments[entry.first_segment], entry.segments * sizeof(Segment));
+constexpr std::uint32_t crc_begin = 0xFFFFFFFFu;
+
+std::uint32_t crc32_on(std::uint32_t crc, const void* data, std::size_t size) {
+  const auto* bytes = static_cast<const unsigned char*>(data);
+  for (std::size_t i = 0; i < size; ++i) {
+    crc ^= bytes[i];
+    crc = crc_table[crc & 15u] ^ (crc >> 4);
+    crc = crc_table[crc & 15u] ^ (crc >> 4);
+  }
+  return crc;
+}
+
+std::uint32_t crc32(const void* data, std::size_t size) { return ~crc32_on(crc_begin, data, size); }
+
+// Over what a segment had when it was written: members appended since then are not part of it.
+std::uint32_t segments_crc(const ProgrammeStore& programmes, const ProgrammeEntry& entry, std::size_t segment_bytes) {
+  std::uint32_t crc = crc_begin;
+  for (int i = 0; i < entry.segments; ++i) crc = crc32_on(crc, &programmes.segments[entry.first_segment + i], segment_bytes);
+  return ~crc;
 }
 
 bool blank(const std::uint8_t* page) {
@@ -68,7 +78,8 @@ bool good(const std::uint8_t* page, int number) {
   std::uint16_t index = 0;
   std::memcpy(&crc, page + crc_at, sizeof crc);
   std::memcpy(&index, page + 2, sizeof index);
-  return page[0] == place.kind && page[1] == layout_version && index == place.index && crc == crc32(page, crc_at);
+  const bool known = page[1] == layout_version || (page[1] == layout_first && number < parameter_page_first);
+  return page[0] == place.kind && known && index == place.index && crc == crc32(page, crc_at);
 }
 
 void fill_parameters(int index, const Parameters& parameters, std::uint8_t* payload) {
@@ -96,9 +107,19 @@ int read_parameters(int index, const std::uint8_t* payload, Parameters& paramete
   return bad;
 }
 
-bool programme_sound(const ProgrammeStore& programmes, const ProgrammeEntry& entry, std::uint32_t crc) {
+// What a programme's page holds.
+struct ProgrammePage {
+  ProgrammeEntry entry;
+  std::uint32_t crc = 0;                 // of its segments
+  std::uint16_t segment_bytes = 0;       // of one of them when that was computed
+};
+static_assert(sizeof(ProgrammePage) <= payload_bytes);
+
+bool programme_sound(const ProgrammeStore& programmes, const ProgrammePage& page) {
+  const ProgrammeEntry& entry = page.entry;
   if (entry.segments > programme_segments_max || entry.first_segment + entry.segments > segment_count) return false;
-  if (crc != segments_crc(programmes, entry)) return false;
+  const std::size_t bytes = page.segment_bytes == 0 ? segment_bytes_of_layout_1 : page.segment_bytes;
+  if (bytes > sizeof(Segment) || page.crc != segments_crc(programmes, entry, bytes)) return false;
   for (int i = 0; i < entry.segments; ++i) {
     if (!segment_valid(programmes.segments[entry.first_segment + i], i)) return false;
   }
@@ -139,12 +160,20 @@ const std::uint8_t* payload_of(std::span<const std::uint8_t> image, int page) {
   return image.data() + static_cast<std::size_t>(page) * store_write_bytes + payload_at;
 }
 
+// The page that holds part i of the parameters: that of layout 1 only where layout 2 has never written one.
+int parameter_page(std::span<const std::uint8_t> image, int i) {
+  const int page = parameter_page_first + i;
+  const PageRead read = look_at(image, page);
+  return read.usable || read.bad != 0 || i >= parameter_pages_of_layout_1 ? page : i;
+}
+
 int load_parameters(std::span<const std::uint8_t> image, Parameters& parameters) {
   static_assert(offsetof(Parameters, atmosphere_required) / 4 < parameter_page_words, "the unit's words lie in the first page");
   int bad = 0;
   for (int i = 0; i < parameter_pages; ++i) {
-    const PageRead read = look_at(image, parameter_page_first + i);
-    const int of_page = read.bad + (read.usable ? read_parameters(i, payload_of(image, parameter_page_first + i), parameters) : 0);
+    const int page = parameter_page(image, i);
+    const PageRead read = look_at(image, page);
+    const int of_page = read.bad + (read.usable ? read_parameters(i, payload_of(image, page), parameters) : 0);
     if (i == 0 && of_page > 0) parameters.retort_ceramic = parameters.load_titanium = parameters.atmosphere_required = 1;
     bad += of_page;
   }
@@ -162,13 +191,10 @@ int load_programmes(std::span<const std::uint8_t> image, ProgrammeStore& program
     const PageRead read = look_at(image, programme_page_first + i);
     bad += read.bad;
     if (!read.usable) continue;
-    const std::uint8_t* payload = payload_of(image, programme_page_first + i);
-    ProgrammeEntry entry;
-    std::uint32_t crc = 0;
-    std::memcpy(&entry, payload, sizeof entry);
-    std::memcpy(&crc, payload + sizeof entry, sizeof crc);
-    if (programme_sound(programmes, entry, crc)) {
-      programmes.entries[i] = entry;
+    ProgrammePage page;
+    std::memcpy(&page, payload_of(image, programme_page_first + i), sizeof page);
+    if (programme_sound(programmes, page)) {
+      programmes.entries[i] = page.entry;
     } else {
       ++bad;
     }
@@ -212,14 +238,20 @@ void encode_page(int page, const Parameters& parameters, const ProgrammeStore& p
     std::memcpy(payload, &programmes.segments[place.index], sizeof(Segment));
   } else if (place.kind == kind_programme) {
     const ProgrammeEntry& entry = programmes.entries[place.index];
-    const std::uint32_t crc = segments_crc(programmes, entry);
-    std::memcpy(payload, &entry, sizeof entry);
-    std::memcpy(payload + sizeof entry, &crc, sizeof crc);
+    const ProgrammePage written{entry, segments_crc(programmes, entry, sizeof(Segment)), sizeof(Segment)};
+    std::memcpy(payload, &written, sizeof written);
   } else {
     std::memcpy(payload, &journal, sizeof journal);
   }
   const std::uint32_t crc = crc32(bytes.data(), crc_at);
   std::memcpy(bytes.data() + crc_at, &crc, sizeof crc);
+}
+
+void mark_older_layout(std::span<const std::uint8_t> image, DirtyPages& dirty) {
+  for (int i = 0; i < parameter_pages; ++i) {
+    const int page = parameter_page(image, i);
+    if (page != parameter_page_first + i && look_at(image, page).usable) mark_dirty(dirty, parameter_page_first + i);
+  }
 }
 
 int load_store(std::span<const std::uint8_t> image, Parameters& parameters, ProgrammeStore& programmes, Journal& journal,

@@ -2,7 +2,7 @@
 // itself:
 //
 //   byte 0     kind: 1 parameters, 2 segment, 3 programme, 4 journal; 0 or 255 with the rest alike: blank
-//   byte 1     layout version, 1
+//   byte 1     layout version, 2
 //   byte 2..3  index within the kind
 //   byte 4..59 payload
 //   byte 60..63 CRC-32 (ISO 3309, as in IEEE 802.3) over bytes 0..59
@@ -10,6 +10,9 @@
 // Little-endian throughout. A page that fails its check is taken as blank and counted. A programme's page carries the CRC-32
 // of its segments: a write that a power cut broke off costs that programme and no other. The journal alternates between two
 // pages, so that the older one stands while the newer is written.
+//
+// Layout 1 had its parameters in pages 0 to 15, and no length of a segment in a programme's page (it was 40 bytes). An image of
+// it is read page by page where layout 2 has nothing, and written anew as layout 2 from then on.
 #pragma once
 
 #include <cstddef>
@@ -35,13 +38,14 @@ struct Journal {
 };
 
 inline constexpr int parameter_page_words = 14;
-inline constexpr int parameter_page_first = 0;
 inline constexpr int parameter_pages = (parameter_words + parameter_page_words - 1) / parameter_page_words;
+inline constexpr int parameter_pages_room = 33;          // 462 words
 inline constexpr int segment_page_first = 16;
 inline constexpr int programme_page_first = segment_page_first + segment_count;
 inline constexpr int journal_page_first = programme_page_first + programme_count;
-inline constexpr int store_pages_used = journal_page_first + 2;
-static_assert(parameter_pages <= segment_page_first);
+inline constexpr int parameter_page_first = journal_page_first + 2;
+inline constexpr int store_pages_used = parameter_page_first + parameter_pages_room;
+static_assert(parameter_pages <= parameter_pages_room);
 static_assert(static_cast<std::size_t>(store_pages_used) * store_write_bytes <= store_image_bytes);
 
 // Pages that differ from what the store holds. Scanned from the front, so that segments reach the store before the
@@ -56,6 +60,9 @@ int take_dirty(DirtyPages& dirty);             // the first one, now clean; -1 i
 // Fills page (64 bytes) number `page` from what it stands for.
 void encode_page(int page, const Parameters& parameters, const ProgrammeStore& programmes, const Journal& journal,
                  std::span<std::uint8_t, store_write_bytes> bytes);
+
+// Marks what an image holds in an older layout, so that it is written anew. Call after load_store.
+void mark_older_layout(std::span<const std::uint8_t> image, DirtyPages& dirty);
 
 // Reads what the image holds; everything it does not hold stays as a blank store gives it: default parameters, no
 // programmes, totaliser at zero. Returns the number of pages that were neither blank nor good, plus programmes and

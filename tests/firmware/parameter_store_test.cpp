@@ -2,6 +2,7 @@
 #include <gtest/gtest.h>
 
 #include "firmware/parameter_store.h"
+#include "tests/csv_table.h"
 #include "tests/firmware/stand_in.h"
 
 namespace {
@@ -17,6 +18,8 @@ struct Loaded {
   int bad = 0, parameters_bad = 0;
   explicit Loaded(const Bytes& image) { bad = fw::load_store(image, parameters, *programmes, journal, parameters_bad); }
 };
+
+constexpr std::size_t parameters_at = 64 * fw::parameter_page_first;
 
 TEST(ParameterTable, NamesAreUniqueAndPresetsWithinTheirBounds) {
   std::map<std::string, int> names;
@@ -100,7 +103,7 @@ TEST(Store, NoneAtAllIsABlankOne) {
 TEST(Store, DamagedPageIsBlankAndCountedAndTakesNothingElseWithIt) {
   Bytes image = store_of(in_argon(), {ramp(100.0f, 0.1f), end()});
   Bytes page_hit = image;
-  page_hit[64 * 1 + 20] ^= 1;   // parameters, second page
+  page_hit[parameters_at + 64 + 20] ^= 1;   // second page
   const Loaded one(page_hit);
   EXPECT_EQ(one.bad, 1);
   EXPECT_EQ(one.parameters.retort_ceramic, 1) << "the first page stands";
@@ -118,14 +121,14 @@ TEST(Store, EverySingleBitFlipOfAPageIsNoticed) {
   const Bytes image = store_of(in_argon(), {ramp(100.0f, 0.1f), end()});
   for (std::size_t bit_at = 0; bit_at < 64 * 8; ++bit_at) {
     Bytes hit = image;
-    hit[bit_at / 8] ^= static_cast<std::uint8_t>(1u << (bit_at % 8));
+    hit[parameters_at + bit_at / 8] ^= static_cast<std::uint8_t>(1u << (bit_at % 8));
     EXPECT_EQ(Loaded(hit).bad, 1) << bit_at;
   }
 }
 
 TEST(Store, DamageShowsAsAnAlarm) {
   Bytes image = store_of(in_air(), {ramp(100.0f, 0.1f), end()});
-  image[70] ^= 1;
+  image[parameters_at + 70] ^= 1;
   StandIn s(image);
   s.run(1.0);
   EXPECT_TRUE(s.alarm(fw::alarm::store_damaged));
@@ -134,14 +137,14 @@ TEST(Store, DamageShowsAsAnAlarm) {
 TEST(Store, WithDamagedParametersStartsNothing) {
   for (const std::size_t byte : {std::size_t{10}, std::size_t{70}}) {
     Bytes image = store_of(in_air(), {ramp(100.0f, 0.1f), end()});
-    image[byte] ^= 1;
+    image[parameters_at + byte] ^= 1;
     StandIn s(image);
     s.run(1.0);
     EXPECT_NE(s.command(fw::Command::start), fw::Refusal::accepted) << byte;
     EXPECT_EQ(s.state(), 0) << byte;
   }
   Bytes image = store_of(in_argon(), {ramp(100.0f, 0.1f), end()});
-  image[70] ^= 1;
+  image[parameters_at + 70] ^= 1;
   StandIn s(image);
   s.run(1.0);
   EXPECT_EQ(s.command(fw::Command::start), fw::Refusal::store_damaged);
@@ -150,11 +153,79 @@ TEST(Store, WithDamagedParametersStartsNothing) {
 // A hot retort that comes up with its parameters lost must not be left to draw air.
 TEST(Store, ThatHasLostWhatFurnaceItServesKeepsThePurgeOpen) {
   Bytes image = store_of(in_argon(), {ramp(100.0f, 0.1f), end()});
-  image[10] ^= 1;   // the page of the unit
+  image[parameters_at + 10] ^= 1;   // the page of the unit
   StandIn s(image);
   s.tick();
   EXPECT_EQ(s.told.coils, 0u) << "normal positions: purge and exhaust open";
   EXPECT_EQ(s.told.safe_row, 2u);
+}
+
+// What a core of layout 1 has left: an image written by that core itself.
+Bytes image_of_layout_1() {
+  Bytes image(fw::store_image_bytes, 0xFF);
+  for (const CsvTable table("store_layout_1.csv"); const auto& row : table.rows()) {
+    const std::string& hex = row["bytes"];
+    const auto at = 64 * static_cast<std::size_t>(row.number("page"));
+    for (std::size_t i = 0; i < 64; ++i) image[at + i] = static_cast<std::uint8_t>(std::stoul(hex.substr(2 * i, 2), nullptr, 16));
+  }
+  return image;
+}
+
+// Its parameters, programmes and journal as they were put in when it was made.
+void expect_what_layout_1_held(const Loaded& loaded) {
+  fw::Parameters expected = in_argon();
+  expected.period_ms = 50;
+  expected.zones = 3;
+  expected.heat_gains[2].gain_per_k = 0.031f;
+  expected.mains_nominal_v = 231.0f;
+  expected.oxygen_trip_ppm = 77.0f;
+  EXPECT_EQ(loaded.bad, 0);
+  EXPECT_TRUE(same(loaded.parameters, expected));
+  EXPECT_EQ(loaded.journal.programme, 1);
+  EXPECT_EQ(loaded.journal.generation, 7u);
+  EXPECT_EQ(loaded.journal.gas_total, 123456790000000);
+  const std::vector<fw::Segment> first{evacuate(15.0f),    backfill(4000.0f, 5.0f), with_flow(ramp(400.0f, 0.1f), 0.6f),
+                                       soak(3600.0, 5.0f), cool(60.0f),             end()};
+  const std::vector<fw::Segment> second{ramp(100.0f, 0.1f), soak(60.0, 5.0f), end()};
+  EXPECT_STREQ(loaded.programmes->entries[0].title, "stress relief");
+  EXPECT_STREQ(loaded.programmes->entries[1].title, "dry-out");
+  for (const auto& [number, segments] : {std::pair{0, first}, std::pair{1, second}}) {
+    const fw::ProgrammeEntry& entry = loaded.programmes->entries[number];
+    ASSERT_EQ(entry.segments, segments.size());
+    for (std::size_t i = 0; i < segments.size(); ++i)
+      EXPECT_EQ(std::memcmp(loaded.programmes->segments + entry.first_segment + i, &segments[i], 40), 0) << "what it had then";
+  }
+}
+
+TEST(Store, OfLayout1IsReadWhole) { expect_what_layout_1_held(Loaded(image_of_layout_1())); }
+
+TEST(Store, OfLayout1IsWrittenAnewAndThenStandsAlone) {
+  StandIn s(image_of_layout_1());
+  s.run(3.0);
+  EXPECT_FALSE(s.alarm(fw::alarm::store_damaged));
+  EXPECT_EQ(s.core->dirty.count, 0);
+  std::fill(s.image.begin(), s.image.begin() + 64 * 16, std::uint8_t{0xFF});   // its old parameters
+  expect_what_layout_1_held(Loaded(s.image));
+}
+
+// A cut while it is written anew: what has moved already and what has not give the same whole.
+TEST(Store, OfLayout1IsWholeAfterEveryWriteOfItsMove) {
+  StandIn s(image_of_layout_1());
+  for (int i = 0; i < 20; ++i) {
+    s.tick();
+    expect_what_layout_1_held(Loaded(s.image));
+  }
+  EXPECT_EQ(s.core->dirty.count, 0);
+}
+
+// A parameter changed since the move must not fall back to what it was before when its page is hit.
+TEST(Store, NeverTakesUpAgainWhatLayout1SaidOfADamagedPage) {
+  StandIn s(image_of_layout_1());
+  s.run(3.0);
+  s.image[parameters_at + 20] ^= 1;
+  const Loaded loaded(s.image);
+  EXPECT_EQ(loaded.parameters_bad, 1);
+  EXPECT_EQ(loaded.parameters.zones, fw::default_parameters().zones);
 }
 
 TEST(Totaliser, OutlivesAPowerCut) {
