@@ -188,14 +188,13 @@ void check_outputs(Controller& c, Outputs& wanted) {
 
 // --- Store -------------------------------------------------------------------------------------------------------------
 
-void keep_journal(Controller& c) {
+void keep_totaliser(Controller& c) {
   c.journal_ms += period_of(c);
   if (c.journal_ms < journal_every_ms) return;
   c.journal_ms = 0;
   if (c.journal.gas_total == c.totaliser.sum) return;
   c.journal.gas_total = c.totaliser.sum;
-  ++c.journal.generation;
-  mark_dirty(c.dirty, journal_page_first + static_cast<int>(c.journal.generation & 1u));
+  keep_journal(c.writer);
 }
 
 Transmission& transmission(Controller& c, Port port) { return port == Port::field ? c.out_field : c.out_supervisory; }
@@ -207,21 +206,22 @@ void start(Controller& c, std::span<const std::uint8_t> store_image, ResetCause,
   // the safe values of the atmosphere in force.
   ::new (static_cast<void*>(&c)) Controller();
   int parameters_bad = 0;
-  c.store_bad = load_store(store_image, c.parameters, c.programmes, c.journal, parameters_bad);
+  c.store_bad = load_store(store_image, c.parameters, c.programmes, c.journal, c.writer, parameters_bad);
   c.parameters_bad = parameters_bad;
-  mark_older_layout(store_image, c.dirty);
   c.totaliser.sum = c.journal.gas_total;
   c.interlocks.safe_row = atmosphere_safe_row(c.parameters, c.inputs, c.run);
 }
 
 bool adopt(Controller& c, std::span<const std::uint8_t> store_image, Controller& fresh) {
   int parameters_bad = 0;
-  if (load_store(store_image, fresh.parameters, fresh.programmes, fresh.journal, parameters_bad) != 0) return false;
+  if (load_store(store_image, fresh.parameters, fresh.programmes, fresh.journal, fresh.writer, parameters_bad) != 0) return false;
   const ProgrammeEntry& entry = fresh.programmes.entries[c.journal.programme];
   const bool same = std::memcmp(&fresh.programmes, &c.programmes, sizeof c.programmes) == 0;
   if (!same && c.run.segments > 0 && !programme_adopt(c.run, entry, fresh.programmes.segments + entry.first_segment)) return false;
   c.parameters = fresh.parameters;
   c.programmes = fresh.programmes;
+  c.writer.parameters = fresh.writer.parameters;
+  c.writer.programmes = fresh.writer.programmes;
   return true;
 }
 
@@ -248,7 +248,7 @@ void step(Controller& c, std::uint64_t now_us) {
   if (c.interlocks.latched != 0 && programme_active(c.run)) programme_abort(c.run);
   c.out_field.size = static_cast<std::uint16_t>(station_request(c.station, c.outputs, c.out_field.bytes));   // encode
   c.out_supervisory.size = static_cast<std::uint16_t>(supervisory_serve(c, now_us, c.out_supervisory.bytes));
-  keep_journal(c);
+  keep_totaliser(c);
 }
 
 std::size_t transmit(Controller& c, Port port, std::span<std::uint8_t> buffer) {
@@ -262,9 +262,8 @@ std::size_t transmit(Controller& c, Port port, std::span<std::uint8_t> buffer) {
 
 StoreWrite store(Controller& c, std::span<std::uint8_t> buffer) {
   if (buffer.size() < store_write_bytes) return {};
-  const int page = take_dirty(c.dirty);
+  const int page = next_store_page(c.writer, c.parameters, c.programmes, c.journal, period_of(c), buffer.first<store_write_bytes>());
   if (page < 0) return {};
-  encode_page(page, c.parameters, c.programmes, c.journal, buffer.first<store_write_bytes>());
   return {static_cast<std::uint32_t>(page) * static_cast<std::uint32_t>(store_write_bytes),
           static_cast<std::uint32_t>(store_write_bytes)};
 }

@@ -33,7 +33,7 @@ struct Controller {
   Parameters parameters;
   ProgrammeStore programmes;
   Journal journal;
-  DirtyPages dirty;
+  StoreWriter writer;
   std::int32_t store_bad;             // pages and values not usable at start
   std::int32_t parameters_bad;        // those of the parameters: no programme starts on presets nobody chose
   // the two lines

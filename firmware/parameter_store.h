@@ -1,18 +1,8 @@
-// What outlives a power cut: parameters, programmes, the totaliser. The store is 1,024 pages of 64 bytes; a page stands for
-// itself:
+// What outlives a power cut: parameters, programmes, the totaliser. store_page.h has the layout, parameter_pages.h and
+// programme_pages.h how a change becomes old or new and never anything between, whatever byte the power goes at.
 //
-//   byte 0     kind: 1 parameters, 2 segment, 3 programme, 4 journal; 0 or 255 with the rest alike: blank
-//   byte 1     layout version, 2
-//   byte 2..3  index within the kind
-//   byte 4..59 payload
-//   byte 60..63 CRC-32 (ISO 3309, as in IEEE 802.3) over bytes 0..59
-//
-// Little-endian throughout. A page that fails its check is taken as blank and counted. A programme's page carries the CRC-32
-// of its segments: a write that a power cut broke off costs that programme and no other. The journal alternates between two
-// pages, so that the older one stands while the newer is written.
-//
-// Layout 1 had its parameters in pages 0 to 15, and no length of a segment in a programme's page (it was 40 bytes). An image of
-// it is read page by page where layout 2 has nothing, and written anew as layout 2 from then on.
+// A page that a power cut broke off is no damage: what stood before it is in force and nothing is told. Damage is what leaves
+// neither the old nor the new: that is counted, keeps its preset and raises an alarm.
 #pragma once
 
 #include <cstddef>
@@ -20,57 +10,52 @@
 #include <span>
 
 #include "firmware/controller.h"
+#include "firmware/parameter_pages.h"
 #include "firmware/parameters.h"
 #include "firmware/programme.h"
+#include "firmware/programme_pages.h"
 
 namespace fw {
 
-struct ProgrammeStore {
-  ProgrammeEntry entries[programme_count];
-  Segment segments[segment_count];
-};
-
-// Kept every minute while it changes.
+// Written when it changes; the totaliser every minute. Alternates between two pages.
 struct Journal {
-  std::uint32_t generation;      // the higher one of the two pages counts
+  std::uint32_t generation;      // of the newer one of the two pages
   std::int32_t programme;        // selected, 0..15
   std::int64_t gas_total;        // totaliser's fixed point, see flow.h
 };
 
-inline constexpr int parameter_page_words = 14;
-inline constexpr int parameter_pages = (parameter_words + parameter_page_words - 1) / parameter_page_words;
-inline constexpr int parameter_pages_room = 33;          // 462 words
-inline constexpr int segment_page_first = 16;
-inline constexpr int programme_page_first = segment_page_first + segment_count;
-inline constexpr int journal_page_first = programme_page_first + programme_count;
-inline constexpr int parameter_page_first = journal_page_first + 2;
-inline constexpr int store_pages_used = parameter_page_first + parameter_pages_room;
-static_assert(parameter_pages <= parameter_pages_room);
-static_assert(static_cast<std::size_t>(store_pages_used) * store_write_bytes <= store_image_bytes);
+inline constexpr int journal_page_first = 858;
+inline constexpr int store_pages = static_cast<int>(store_image_bytes / store_write_bytes);
+static_assert(journal_page_first + 2 <= store_pages);
+// What a run leaves, and a host that changes parameters or programmes of an image keeps: from here to the end.
+inline constexpr int history_page_first = journal_page_first;
 
-// Pages that differ from what the store holds. Scanned from the front, so that segments reach the store before the
-// programme that speaks for them.
-struct DirtyPages {
-  std::uint32_t bits[(store_pages_used + 31) / 32];
-  std::int32_t count;
+// What the core knows of the store, and what is still to be written.
+struct StoreWriter {
+  ParameterPages parameters;
+  ProgrammePages programmes;
+  bool journal_dirty;
+  bool newer;                    // the image is of a layout this core does not know: left as it is until somebody writes
+  std::uint8_t turn;             // whose page is next
 };
-void mark_dirty(DirtyPages& dirty, int page);
-int take_dirty(DirtyPages& dirty);             // the first one, now clean; -1 if there is none
-
-// Fills page (64 bytes) number `page` from what it stands for.
-void encode_page(int page, const Parameters& parameters, const ProgrammeStore& programmes, const Journal& journal,
-                 std::span<std::uint8_t, store_write_bytes> bytes);
-
-// Marks what an image holds in an older layout, so that it is written anew. Call after load_store.
-void mark_older_layout(std::span<const std::uint8_t> image, DirtyPages& dirty);
 
 // Reads what the image holds; everything it does not hold stays as a blank store gives it: default parameters, no
-// programmes, totaliser at zero. Returns the number of pages that were neither blank nor good, plus programmes and
-// parameters refused by their own bounds; parameters_bad: the parameters' part of it. A core whose own page of the unit is
-// bad can't tell what furnace it serves and takes it for the one that forgives least: a ceramic retort with titanium, heated
-// in inert gas only.
+// programmes, totaliser at zero. Returns how much was damaged: pages, programmes and parameters refused by their own bounds;
+// parameters_bad: the parameters' part of it. A core that has lost the page of the unit can't tell what furnace it serves and
+// takes it for the one that forgives least: a ceramic retort with titanium, heated in inert gas only. Of a newer layout
+// everything stays as a blank store gives it, and counts as damaged.
 int load_store(std::span<const std::uint8_t> image, Parameters& parameters, ProgrammeStore& programmes, Journal& journal,
-               int& parameters_bad);
+               StoreWriter& writer, int& parameters_bad);
+
+// What has changed in memory and is to be written. A core without a programme or parameter of its own calls neither.
+void keep_parameter(StoreWriter& writer, const ParameterInfo& info);
+void keep_programme(StoreWriter& writer, int programme);
+inline void keep_journal(StoreWriter& writer) { writer.journal_dirty = true; }
+
+// Fills the page that is to be written next (64 bytes), one kind after the other. Returns its number, -1 if the store holds
+// what it should. What it gave before counts as written.
+int next_store_page(StoreWriter& writer, const Parameters& parameters, const ProgrammeStore& programmes, Journal& journal,
+                    std::uint32_t period_ms, std::span<std::uint8_t, store_write_bytes> bytes);
 
 // Room for a programme of `segments` segments in slot `programme`, keeping what it has where it fits. Returns the index of
 // the first segment, or -1 if the store is full. Other programmes never move.

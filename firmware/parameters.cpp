@@ -4,6 +4,7 @@
 #include <cmath>
 #include <cstring>
 
+#include "firmware/crc32.h"
 #include "firmware/thermocouple.h"
 
 namespace fw {
@@ -152,6 +153,22 @@ constexpr ParameterInfo table[] = {
 // Every word but the unused gas_conversion[0] has its entry: a parameter that no table knows could not be checked.
 static_assert(std::size(table) == parameter_words - 1);
 
+constexpr auto ids = [] {
+  std::array<std::uint32_t, std::size(table)> all{};
+  for (std::size_t i = 0; i < std::size(table); ++i) all[i] = crc32_text(table[i].name);
+  return all;
+}();
+
+static_assert([] {
+  for (std::size_t i = 0; i < ids.size(); ++i) {
+    if (ids[i] == 0) return false;
+    for (std::size_t j = 0; j < i; ++j) {
+      if (ids[i] == ids[j]) return false;
+    }
+  }
+  return true;
+}(), "two names with the same CRC-32: choose another name");
+
 Parameters make_defaults() {
   Parameters parameters{};
   for (const ParameterInfo& info : table) {
@@ -177,6 +194,8 @@ bool thermocouple_letter(std::int32_t value) {
 }  // namespace
 
 std::span<const ParameterInfo> parameter_table() { return table; }
+
+std::span<const std::uint32_t> parameter_ids() { return ids; }
 
 Parameters default_parameters() { return make_defaults(); }
 

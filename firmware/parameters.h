@@ -105,6 +105,8 @@ struct ParameterInfo {
 inline constexpr int parameter_words = static_cast<int>(sizeof(Parameters) / 4);
 
 std::span<const ParameterInfo> parameter_table();
+// By place in the table: the CRC-32 of the name, by which the store and a backup know the parameter whatever its place. Never 0.
+std::span<const std::uint32_t> parameter_ids();
 // Value of one entry as its 32 bits, and whether those bits are within the entry's bounds (a NaN never is).
 std::uint32_t parameter_bits(const Parameters& parameters, const ParameterInfo& info);
 bool parameter_accepts(const ParameterInfo& info, std::uint32_t bits);

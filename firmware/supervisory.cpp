@@ -19,16 +19,11 @@ bool at_rest(ProgrammeState state) {
          state == ProgrammeState::complete;
 }
 
-void mark_journal(Controller& c) {
-  ++c.journal.generation;
-  mark_dirty(c.dirty, journal_page_first + static_cast<int>(c.journal.generation & 1u));
-}
-
 Refusal select_programme(Controller& c, std::uint16_t number) {
   if (!at_rest(c.run.state)) return Refusal::wrong_state;
   if (number >= programme_count || c.programmes.entries[number].segments == 0) return Refusal::no_such_programme;
   c.journal.programme = number;
-  mark_journal(c);
+  keep_journal(c.writer);
   return Refusal::accepted;
 }
 
@@ -119,12 +114,10 @@ Refusal write_segment(Controller& c, std::uint16_t index) {
   Segment* pool = c.programmes.segments;
   std::memmove(pool + first, pool + entry.first_segment, entry.segments * sizeof(Segment));
   pool[first + index] = c.supervisory.window.segment;
-  const bool moved = first != entry.first_segment;
-  for (int i = moved ? 0 : index; i < (moved ? wanted : index + 1); ++i) mark_dirty(c.dirty, segment_page_first + first + i);
   entry.first_segment = static_cast<std::uint16_t>(first);
   entry.segments = static_cast<std::uint16_t>(wanted);
   std::memcpy(entry.title, c.supervisory.window.title, sizeof entry.title);
-  mark_dirty(c.dirty, programme_page_first + number);
+  keep_programme(c.writer, number);
   return Refusal::accepted;
 }
 
@@ -141,7 +134,7 @@ Refusal read_segment(Controller& c, std::uint16_t index) {
 Refusal erase_programme(Controller& c, std::uint16_t number) {
   if (number >= programme_count || c.programmes.entries[number].segments == 0) return Refusal::no_such_programme;
   c.programmes.entries[number] = ProgrammeEntry{};
-  mark_dirty(c.dirty, programme_page_first + number);
+  keep_programme(c.writer, number);
   return Refusal::accepted;
 }
 
@@ -442,7 +435,7 @@ ModbusException write_parameters(Controller& c, std::uint32_t address, std::uint
   for (std::uint32_t i = 0; i < count; i += 2) {
     const ParameterInfo& info = table[(first + i) / 2];
     set_parameter_bits(c.parameters, info, bits_at(values + i));
-    mark_dirty(c.dirty, parameter_page_first + info.offset / 4 / parameter_page_words);
+    keep_parameter(c.writer, info);
   }
   return ModbusException::none;
 }

@@ -268,9 +268,9 @@ void Bench::Impl::take_over_core(Impl& past) {
   const std::span<std::uint8_t> image = store.image();
   const std::span<const std::uint8_t> before = past.store.image();
   const bool same = std::ranges::equal(store_image_of(past.scenario), image);
-  constexpr std::size_t journal = std::size_t{fw::journal_page_first} * fw::store_write_bytes;
-  const std::size_t kept = same ? 0 : journal, bytes = same ? image.size() : 2 * fw::store_write_bytes;
-  std::ranges::copy(before.subspan(kept, bytes), image.begin() + static_cast<std::ptrdiff_t>(kept));
+  constexpr std::size_t history = std::size_t{fw::history_page_first} * fw::store_write_bytes;
+  const std::size_t kept = same ? 0 : history;
+  std::ranges::copy(before.subspan(kept), image.begin() + static_cast<std::ptrdiff_t>(kept));
   store.take_over(past.store);
   power.take_over(past.power);
   if (!same && power.up() && !past.controller->adopt(image))

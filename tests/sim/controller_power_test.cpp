@@ -166,7 +166,9 @@ TEST(ControllerPower, starts_on_a_damaged_store_with_an_alarm_and_refuses_the_pr
   scenario.actions = {sim_test::action(fw::Command::start, "start", 40.0)};
   for (const bool damaged : {false, true}) {
     scenario.faults = {fault("controller_power_lost", {0.0}, 20.0, 5.0)};
-    if (damaged) scenario.faults.push_back(fault("store_bit_flipped", {10, 3}, 22.0));   // in the first page of parameters
+    constexpr double page = 64.0 * fw::parameter_page_first;
+    for (const double slot : {0.0, 1.0})      // the first page of the parameters, in both of its slots
+      if (damaged) scenario.faults.push_back(fault("store_bit_flipped", {page + 64.0 * slot + 10.0, 3}, 22.0 + slot));
     sim::Bench bench(scenario, sim_test::endpoint("host"));
     Told told;
     advance(bench, told, 1e9);
@@ -208,8 +210,9 @@ TEST(ControllerPower, finds_what_a_fork_has_changed_during_its_outage_in_its_sto
   fw::Parameters parameters;
   const auto programmes = std::make_unique<fw::ProgrammeStore>();
   fw::Journal journal{};
+  fw::StoreWriter writer{};
   int bad = 0;
-  EXPECT_EQ(fw::load_store(bench.store_image(), parameters, *programmes, journal, bad), 0);
+  EXPECT_EQ(fw::load_store(bench.store_image(), parameters, *programmes, journal, writer, bad), 0);
   EXPECT_EQ(parameters.pressure_gain_per_pa, changed.parameters.pressure_gain_per_pa);
 }
 

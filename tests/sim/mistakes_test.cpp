@@ -112,8 +112,9 @@ TEST(Mistakes, TypedBeforeTheRunStandInTheStore) {
   fw::Parameters parameters{};
   fw::ProgrammeStore programmes{};
   fw::Journal journal{};
+  fw::StoreWriter writer{};
   int bad = 0;
-  ASSERT_EQ(fw::load_store(bench.store_image(), parameters, programmes, journal, bad), 0);
+  ASSERT_EQ(fw::load_store(bench.store_image(), parameters, programmes, journal, writer, bad), 0);
   EXPECT_FLOAT_EQ(parameters.heat_gains[0].gain_per_k, 10.0f * meant.parameters.heat_gains[0].gain_per_k);
   EXPECT_EQ(parameters.zone_thermocouple, 'K');
   EXPECT_EQ(parameters.load_thermocouple, 'N');

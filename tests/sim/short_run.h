@@ -8,6 +8,7 @@
 #include <utility>
 #include <vector>
 
+#include "firmware/parameter_store.h"
 #include "sim/bench.h"
 #include "sim/scenario.h"
 
@@ -56,7 +57,7 @@ inline sim::Scenario unpowered_run(double seconds) {
   scenario.faults.push_back(fault("store_slow", {2.5}, 10, 60));
   scenario.faults.push_back(fault("controller_power_lost", {0.5}, 20, 15));
   scenario.faults.push_back(fault("controller_brown_out", {0}, 50));
-  scenario.faults.push_back(fault("store_bit_flipped", {10, 3}, 60));
+  scenario.faults.push_back(fault("store_bit_flipped", {64 * fw::pool_page_first + 10, 3}, 60));
   scenario.faults.push_back(fault("controller_watchdog_reset", {1.5}, 70));
   scenario.faults.push_back(fault("supervisory_noise", {40}, 80, 5));
   scenario.faults.push_back(fault("supervisory_corrupt", {0.01}, 85, 10));
