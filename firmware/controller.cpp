@@ -5,6 +5,7 @@
 #include <new>
 
 #include "firmware/controller_state.h"
+#include "firmware/loop_tuning.h"
 
 namespace fw {
 
@@ -22,12 +23,7 @@ bool has_retort(const Parameters& parameters) {
 }
 
 float farthest_degc(const Controller& c) {
-  float farthest = c.inputs.zone_degc[0];
-  for (int z = 1; z < c.parameters.zones; ++z) {
-    const float zone_degc = c.inputs.zone_degc[z];
-    if (std::fabs(zone_degc - c.run.setpoint_degc) > std::fabs(farthest - c.run.setpoint_degc)) farthest = zone_degc;
-  }
-  return farthest;
+  return heat_zones_farthest_degc(c.zones, c.parameters, c.inputs, c.run.setpoint_degc);
 }
 
 // --- Alarms ------------------------------------------------------------------------------------------------------------
@@ -108,7 +104,7 @@ std::uint32_t task_timeout_ms(const Controller& c) {
 ProgrammeView programme_view(const Controller& c) {
   ProgrammeView view{};
   view.period_ms = period_of(c);
-  view.lead_degc = c.inputs.zone_degc[0];
+  view.lead_degc = heat_zones_lead_degc(c.parameters, c.inputs);
   view.farthest_degc = farthest_degc(c);
   view.load_degc = c.inputs.load_degc;
   view.heat_permissive = heat_permissive(c.interlocks, c.parameters, c.inputs, c.atmosphere);
@@ -133,12 +129,19 @@ void heat_loops(Controller& c, Outputs& wanted) {
   const bool on = c.run.heat_wanted && programme_active(c.run);
   // The contactor stays closed through a cool segment and opens at its end: one operation a cycle.
   if (on || (segment != nullptr && segment->kind == SegmentKind::cool)) wanted.coils |= coil::contactor;
-  for (int z = 0; z < p.zones; ++z) {
-    const float zone_degc = c.inputs.zone_degc[z];
-    wanted.demand_frac[z] =
-        on ? heat_automatic(c.heat[z], p, c.run.gain_set, c.run.setpoint_degc, zone_degc, c.run.rate_k_per_s)
-           : heat_manual(c.heat[z], p, c.run.gain_set, zone_degc, zone_degc, 0.0f);
+  HeatView view;
+  view.on = on;
+  view.setpoint_degc = c.run.setpoint_degc;
+  view.rate_k_per_s = c.run.rate_k_per_s;
+  // Interpolated gains hold in every segment that names no set; without them a set stays until another is named.
+  view.gain_set = p.heat_interpolate != 0 ? (segment != nullptr ? segment->gain_set : 0) : c.run.gain_set;
+  if (segment != nullptr && segment->power_limit > 0.0f) view.power_max = segment->power_limit;
+  view.feed_forward = segment == nullptr || (segment->options & no_feed_forward) == 0;
+  if (c.tune.in_charge && c.tune.loop - 1 != tune_pressure) {
+    view.relay_zone = c.tune.loop - 1;
+    view.relay_frac = c.tune.output;
   }
+  heat_zones_step(c.zones, c.heat, p, c.inputs, view, wanted.demand_frac);
 }
 
 void gas_loops(Controller& c, Outputs& wanted) {
@@ -152,6 +155,11 @@ void gas_loops(Controller& c, Outputs& wanted) {
     wanted.flow_ma[0] = flow_automatic(c.flow, meter, demand.flow_slm, p.flow_ramp_slm_per_s, period_s);
   } else {
     flow_shut(c.flow);
+  }
+  if (c.tune.in_charge && c.tune.loop - 1 == tune_pressure) {
+    const float travel = valve_travel(valve_characteristic(p), c.tune.output);
+    wanted.valve_frac = back_pressure_manual(c.back_pressure, p, demand.setpoint_pa, chamber_pa, travel);
+    return;
   }
   wanted.valve_frac =
       demand.valve_automatic
@@ -171,7 +179,7 @@ Outputs run_loops(Controller& c) {
 
 // What went out, back into the loops: their anti-windup tracks it.
 void follow_outputs(Controller& c) {
-  for (int z = 0; z < c.parameters.zones; ++z) heat_applied(c.heat[z], c.outputs.demand_frac[z]);
+  heat_zones_applied(c.zones, c.heat, c.parameters, c.outputs.demand_frac);
   back_pressure_applied(c.back_pressure, c.parameters, c.outputs.valve_frac);
   if ((c.outputs.coils & coil::process_open) == 0) flow_shut(c.flow);
 }
@@ -237,6 +245,7 @@ void step(Controller& c, std::uint64_t now_us) {
   supervisory_command(c);
   programme_step(c.run, programme_view(c));                                                    // programme and atmosphere
   c.demand = atmosphere_step(c.atmosphere, c.parameters, c.inputs, c.run);
+  tuning_step(c);
   Outputs wanted = run_loops(c);                                                               // set points, loops
   check_outputs(c, wanted);
   const InterlockView view{c.parameters, c.inputs, c.atmosphere, c.run, c.outputs, c.demand.stands,

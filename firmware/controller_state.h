@@ -8,10 +8,12 @@
 
 #include "firmware/alarms.h"
 #include "firmware/atmosphere.h"
+#include "firmware/auto_tune.h"
 #include "firmware/back_pressure.h"
 #include "firmware/check.h"
 #include "firmware/controller.h"
 #include "firmware/flow.h"
+#include "firmware/heat_zones.h"
 #include "firmware/interlocks.h"
 #include "firmware/parameter_store.h"
 #include "firmware/parameters.h"
@@ -55,6 +57,8 @@ struct Controller {
   BackPressureLoop back_pressure;
   FlowLoop flow;
   FlowTotaliser totaliser;
+  HeatZones zones;
+  AutoTune tune;
 };
 
 static_assert(std::is_trivially_copyable_v<Controller>);

@@ -146,6 +146,70 @@ constexpr ParameterInfo table[] = {
     {"limits.oxygen_trip", "ppm", FW_AT(oxygen_trip_ppm), false, 0.1f, 250000.0f, 200.0f, "trip while hot"},
     {"instruments.mains_nominal", "V", FW_AT(mains_nominal_v), false, 10.0f, 1000.0f, 230.0f,
      "mains voltage at which the element's least current holds"},
+
+#define FW_AT_TEMPERATURE(index, number)                                                                                    \
+  {"heat.gains." number ".at", "degC", FW_AT(heat_gains_at_degc[index]), false, 0.0f, 2000.0f, 0.0f,                        \
+   "where this set holds when gains are interpolated; one not above the set before ends the table"}
+    FW_AT_TEMPERATURE(0, "1"), FW_AT_TEMPERATURE(1, "2"), FW_AT_TEMPERATURE(2, "3"), FW_AT_TEMPERATURE(3, "4"),
+#undef FW_AT_TEMPERATURE
+    {"heat.interpolate", "yes/no", FW_AT(heat_interpolate), true, 0.0f, 1.0f, 0.0f,
+     "gains between the sets by the zone's temperature; a segment that names a set has that one"},
+#define FW_STEADY(index, number)                                                                                            \
+  {"heat.steady." number ".at", "degC", FW_AT(heat_steady_degc[index]), false, 0.0f, 2000.0f, 0.0f,                         \
+   "temperature of this point; one not above the point before ends the table"},                                             \
+      {"heat.steady." number ".demand", "", FW_AT(heat_steady_frac[index]), false, 0.0f, 1.0f, 0.0f,                        \
+       "demand that holds the furnace there: feed-forward"}
+    FW_STEADY(0, "1"), FW_STEADY(1, "2"), FW_STEADY(2, "3"), FW_STEADY(3, "4"), FW_STEADY(4, "5"),
+#undef FW_STEADY
+    {"heat.feed_forward_slope", "1/K", FW_AT(heat_feed_forward_slope_per_k), false, -0.001f, 0.01f, 0.0f,
+     "feed_forward grows with the set point: times 1 + this * (set point - 20 degC)"},
+    {"heat.lead_zone", "", FW_AT(heat_lead_zone), true, 1.0f, 4.0f, 1.0f, "a ramp starts from its temperature"},
+#define FW_OFFSET(index, number)                                                                                            \
+  {"heat.offset." number, "K", FW_AT(heat_offset_k[index]), false, -200.0f, 200.0f, 0.0f,                                   \
+   "set point of the zone over that of the lead zone; the lead's own is not used"}
+    FW_OFFSET(0, "1"), FW_OFFSET(1, "2"), FW_OFFSET(2, "3"), FW_OFFSET(3, "4"),
+#undef FW_OFFSET
+#define FW_ACTS_ON(index, from, to)                                                                                         \
+  {"heat.interaction." to "_by_" from, "", FW_AT(heat_interaction[index]), false, 0.0f, 0.9f, 0.0f,                         \
+   "rise of the first zone by demand of the second over the rise by its own demand, alone and settled; a row sums to below 0.95"}
+    FW_ACTS_ON(0, "2", "1"), FW_ACTS_ON(1, "3", "1"), FW_ACTS_ON(2, "4", "1"),
+    FW_ACTS_ON(3, "1", "2"), FW_ACTS_ON(4, "3", "2"), FW_ACTS_ON(5, "4", "2"),
+    FW_ACTS_ON(6, "1", "3"), FW_ACTS_ON(7, "2", "3"), FW_ACTS_ON(8, "4", "3"),
+    FW_ACTS_ON(9, "1", "4"), FW_ACTS_ON(10, "2", "4"), FW_ACTS_ON(11, "3", "4"),
+#undef FW_ACTS_ON
+    {"cascade.on", "yes/no", FW_AT(cascade_on), true, 0.0f, 1.0f, 0.0f,
+     "the programme's set point is the load's; the heater side follows the load's loop"},
+    {"cascade.gain", "", FW_AT(cascade_gain), false, 0.0f, 20.0f, 1.0f, "heater-side K per K of the load"},
+    {"cascade.integral", "s", FW_AT(cascade_integral_s), false, 0.0f, 1.0e5f, 1800.0f, "integral time of the load's loop, 0 off"},
+    {"cascade.above", "K", FW_AT(cascade_above_k), false, 0.0f, 500.0f, 50.0f, "heater-side set point over the load, at most"},
+    {"cascade.below", "K", FW_AT(cascade_below_k), false, 0.0f, 500.0f, 50.0f, "heater-side set point under the load, at most"},
+    {"cascade.rate", "K/s", FW_AT(cascade_rate_k_per_s), false, 1.0e-4f, 100.0f, 0.5f,
+     "fastest change of the heater-side set point; above the programme's rates, or the load cannot follow"},
+    {"cascade.hold", "yes/no", FW_AT(cascade_hold), true, 0.0f, 1.0f, 0.0f,
+     "without a load sensor the heater side keeps its distance from the programme's set point; no: it goes back to it"},
+    {"heat.soft_start_below", "degC", FW_AT(soft_start_below_degc), false, 0.0f, 2000.0f, 0.0f,
+     "a colder zone's demand starts from 0 at soft_start_rate, 0 off"},
+    {"heat.soft_start_rate", "1/s", FW_AT(soft_start_rate_per_s), false, 1.0e-4f, 10.0f, 0.005f, "growth of the limit meanwhile"},
+    {"heat.current_limit", "A", FW_AT(current_limit_a), false, 0.0f, 1000.0f, 0.0f,
+     "rms of a zone, burst averaged: its demand is limited by the current measured, 0 off"},
+    {"heat.cycle_time", "s", FW_AT(proportion_cycle_s), false, 0.0f, 600.0f, 0.0f,
+     "of the station's time proportioning; 0: it follows any demand"},
+    {"heat.on_time_min", "s", FW_AT(proportion_on_min_s), false, 0.0f, 60.0f, 0.0f,
+     "shortest on and off time of the station: what is less is saved up"},
+    {"heat.on_time_step", "s", FW_AT(proportion_step_s), false, 0.0f, 60.0f, 0.0f, "the station's on times are multiples of this, 0 any"},
+    {"tune.amplitude", "", FW_AT(tune_amplitude), false, 0.01f, 0.5f, 0.5f, "step of the auto-tune's relay, share of the steady output"},
+#define FW_TUNE(loop, member, unit, band, high, top, within, stood, longest)                                                 \
+  {"tune." loop ".hysteresis", unit, FW_AT(member.hysteresis), false, 0.0f, high, band, "half width of the relay's band"},   \
+      {"tune." loop ".ceiling", unit, FW_AT(member.ceiling), false, 0.0f, high, top, "above the set point: the end"},        \
+      {"tune." loop ".settled_within", unit, FW_AT(member.settled_within), false, 0.0f, high, within,                        \
+       "refused unless the process value has stood so near the set point"},                                                  \
+      {"tune." loop ".settled_for", "s", FW_AT(member.settled_for_s), false, 1.0f, 36000.0f, stood, "for so long"},           \
+      {"tune." loop ".timeout", "s", FW_AT(member.timeout_s), false, 1.0f, 86400.0f, longest, "longer is given up"},          \
+      {"tune." loop ".rule", "", FW_AT(member.rule), true, 1.0f, 3.0f, 1.0f,                                                 \
+       "gains proposed: 1 SIMC PI of an integrating process, 2 Ziegler-Nichols PI, 3 Ziegler-Nichols PID"}
+    FW_TUNE("heat", tune_heat, "K", 0.5f, 200.0f, 20.0f, 2.0f, 300.0f, 7200.0f),
+    FW_TUNE("pressure", tune_pressure, "Pa", 50.0f, 10000.0f, 1500.0f, 150.0f, 60.0f, 600.0f),
+#undef FW_TUNE
 };
 
 #undef FW_AT
@@ -225,7 +289,20 @@ int first_bad_parameter(const Parameters& parameters) {
   for (std::size_t i = 0; i < std::size(table); ++i) {
     if (!parameter_accepts(table[i], parameter_bits(parameters, table[i]))) return static_cast<int>(i);
   }
-  return -1;
+  if (parameters_agree(parameters)) return -1;
+  for (std::size_t i = 0; i < std::size(table); ++i) {
+    if (table[i].offset == offsetof(Parameters, heat_interaction)) return static_cast<int>(i);
+  }
+  return 0;
+}
+
+bool parameters_agree(const Parameters& parameters) {
+  constexpr float row_max = 0.95f;
+  for (int zone = 0; zone < zone_count_max; ++zone) {
+    const float* row = parameters.heat_interaction + 3 * zone;
+    if (!(row[0] + row[1] + row[2] < row_max)) return false;
+  }
+  return true;
 }
 
 }  // namespace fw

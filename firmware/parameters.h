@@ -12,12 +12,22 @@ namespace fw {
 
 inline constexpr int zone_count_max = 4;
 inline constexpr int gain_set_count = 4;
+inline constexpr int heat_steady_count = 5;
 
 struct HeatGains {           // 2-DOF ISA form, output 0..1
   float gain_per_k;          // K, 1/K
   float integral_s;          // Ti
   float derivative_s;        // Td, 0 off
   float setpoint_weight;     // b, 0..1
+};
+
+struct TuneLimits {          // of an auto-tune, in units of the loop's process value
+  float hysteresis;          // half width of the relay's band
+  float ceiling;             // above the set point
+  float settled_within;      // the process value stood so near the set point
+  float settled_for_s;       // so long
+  float timeout_s;
+  std::int32_t rule;         // 1 SIMC for an integrating process, 2 Ziegler-Nichols PI, 3 Ziegler-Nichols PID
 };
 
 struct Parameters {
@@ -90,6 +100,30 @@ struct Parameters {
   float back_pressure_preset_pa;          // gauge set point of the hold phase when no segment gave one
   float oxygen_trip_ppm;                  // while hot
   float mains_nominal_v;                  // currents are judged against the mains there is
+  // heat: gains over temperature, feed-forward, zones
+  float heat_gains_at_degc[gain_set_count];   // breakpoints; one not above the one before ends the table
+  std::int32_t heat_interpolate;              // 1: gains between the breakpoints, 0: a set as it stands
+  float heat_steady_degc[heat_steady_count];  // steady demand against temperature; the table ends as that of the gains
+  float heat_steady_frac[heat_steady_count];
+  float heat_feed_forward_slope_per_k;        // the ramp's feed-forward times 1 + this * (t - 20 degC)
+  std::int32_t heat_lead_zone;                // 1..4: a ramp starts from it, the others' offsets count from its set point
+  float heat_offset_k[zone_count_max];        // of a zone's set point, the lead's unused
+  float heat_interaction[12];                 // row by row without the diagonal: effect of zone b's demand on zone a over a's own
+  // heat: cascade of the load over the heater side
+  std::int32_t cascade_on;
+  float cascade_gain, cascade_integral_s;     // K of the heater side per K of the load
+  float cascade_above_k, cascade_below_k;     // heater side over and under the load, at most
+  float cascade_rate_k_per_s;                 // of the heater-side set point
+  std::int32_t cascade_hold;                  // load sensor gone: 1 the distance to the programme's set point stays, 0 it goes to 0
+  // heat: elements and time proportioning
+  float soft_start_below_degc;                // 0 off
+  float soft_start_rate_per_s;
+  float current_limit_a;                      // per zone, rms, 0 off
+  float proportion_cycle_s;                   // of the station, 0: it follows any demand
+  float proportion_on_min_s, proportion_step_s;
+  // auto-tune
+  float tune_amplitude;                       // of the relay, share of the bias
+  TuneLimits tune_heat, tune_pressure;
 };
 
 // Bounds of a parameter are checked on every way in (store, registers, YAML); a value outside is refused, never clamped.
@@ -112,7 +146,10 @@ std::uint32_t parameter_bits(const Parameters& parameters, const ParameterInfo& 
 bool parameter_accepts(const ParameterInfo& info, std::uint32_t bits);
 void set_parameter_bits(Parameters& parameters, const ParameterInfo& info, std::uint32_t bits);  // checked by the caller
 Parameters default_parameters();
-// Index of the first parameter outside its bounds (or not finite), -1 if all are good.
+// Whether those that only make sense together do: the interaction of the zones is diagonally dominant with a margin (every row of
+// the matrix sums to below 0.95 beside its diagonal), so that its inverse exists and is bounded by 20.
+bool parameters_agree(const Parameters& parameters);
+// Index of the first parameter outside its bounds (or not finite), or the first of a group that does not agree; -1 if all are good.
 int first_bad_parameter(const Parameters& parameters);
 
 }  // namespace fw

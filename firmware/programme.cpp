@@ -55,7 +55,7 @@ bool kind_valid(const Segment& segment, int index) {
 
 bool judges_by_load(const Segment& segment) {
   return segment.kind == SegmentKind::cool ||
-         (segment.kind == SegmentKind::soak && (segment.options & count_on_load) != 0);
+         ((segment.kind == SegmentKind::soak || segment.kind == SegmentKind::ramp) && (segment.options & count_on_load) != 0);
 }
 
 bool heats(SegmentKind kind) {
@@ -99,9 +99,12 @@ void next_segment(ProgrammeRun& run, float lead_degc) {
 
 void step_ramp(ProgrammeRun& run, const Segment& segment, const ProgrammeView& view) {
   const float rate = ramp_rate(run, segment);
-  const float behind_k = rate < 0.0f ? view.farthest_degc - run.setpoint_degc : run.setpoint_degc - view.farthest_degc;
-  const bool out_of_tolerance = view.ramp_tolerance_k > 0.0f && behind_k > view.ramp_tolerance_k;
-  run.waiting = out_of_tolerance || !view.heat_permissive || !view.heater_good;
+  const bool by_load = (segment.options & count_on_load) != 0;
+  const float judged_degc = by_load ? view.load_degc : view.farthest_degc;
+  const float behind_k = rate < 0.0f ? judged_degc - run.setpoint_degc : run.setpoint_degc - judged_degc;
+  const float tolerance_k = segment.tolerance_k > 0.0f ? segment.tolerance_k : view.ramp_tolerance_k;
+  const bool out_of_tolerance = tolerance_k > 0.0f && behind_k > tolerance_k;
+  run.waiting = out_of_tolerance || !view.heat_permissive || !view.heater_good || (by_load && !view.load_good);
   run.rate_k_per_s = run.waiting ? 0.0f : rate;
   if (!run.waiting) run.counted_ms += view.period_ms;
   const float moved = run.start_degc + rate * (static_cast<float>(run.counted_ms) * 0.001f);
@@ -270,10 +273,10 @@ const Segment* programme_segment(const ProgrammeRun& run) {
 }
 
 bool segment_valid(const Segment& segment, int index) {
-  return static_cast<int>(segment.gas) < gas_count && segment.gain_set <= 4 && segment.options < 16 &&
+  return static_cast<int>(segment.gas) < gas_count && segment.gain_set <= 4 && segment.options < 32 &&
          target_valid(segment) && kind_valid(segment, index) && within(segment.tolerance_k, 0.0f, temperature_max_degc) &&
          within(segment.flow_slm, -1.0e3f, 1.0e4f) && within(segment.back_pressure_pa, -1.0e5f, pressure_max_pa) &&
-         within(segment.amount, 0.0f, 1.0e5f) && within(segment.rate, 0.0f, 1.0e4f) &&
+         within(segment.amount, 0.0f, 1.0e5f) && within(segment.rate, 0.0f, 1.0e4f) && within(segment.power_limit, 0.0f, 1.0f) &&
          segment.duration_ms <= duration_max_ms && segment.timeout_ms <= duration_max_ms;
 }
 

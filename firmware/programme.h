@@ -19,9 +19,10 @@ enum class SegmentKind : std::uint8_t {
 // Bits of Segment::options.
 enum SegmentOption : std::uint8_t {
   ramp_by_time = 1,        // ramp: reach target in duration_ms instead of at rate
-  count_on_load = 2,       // soak: tolerance hold judged by the load thermocouple (else the heater-side one)
+  count_on_load = 2,       // soak, ramp: tolerance judged by the load thermocouple (else the heater-side one)
   by_vacuum_cycles = 4,    // purge: count evacuate/backfill cycles instead of volume changes
   end_keep_purge = 8,      // end: reserved, safe values stay in force either way
+  no_feed_forward = 16,    // heat by feedback alone
 };
 
 // One segment. Fields that its kind does not use are zero. For flow_slm and back_pressure_pa a negative value means "as before".
@@ -33,15 +34,16 @@ struct Segment {
   float target = 0.0f;              // ramp: degC; evacuate: Pa abs; backfill and purge: Pa gauge to hold; leak_test: none; cool: load degC
   float rate = 0.0f;                // ramp: K/s (> 0); leak_test: highest pressure rise accepted, Pa/s
   std::uint32_t duration_ms = 0;    // ramp by time, soak, wait, leak_test
-  float tolerance_k = 0.0f;         // soak: half width of the band in which time counts
+  float tolerance_k = 0.0f;         // soak: half width of the band in which time counts; ramp: how far it runs ahead (0: the parameter)
   float flow_slm = -1.0f;           // flow set point (0 degC, 101.325 kPa) while the segment runs
   float back_pressure_pa = -1.0f;   // gauge set point of the back-pressure loop
   float amount = 0.0f;              // purge: volume changes, or evacuation pressure in Pa abs with by_vacuum_cycles
   std::uint16_t count = 0;          // repeat: times in all; purge by cycles: number of cycles
   std::uint16_t jump = 0;           // repeat: index within the programme to go back to
   std::uint32_t timeout_ms = 0;     // evacuate, backfill, purge, cool, soak (0: none): longer is a failure of the segment
+  float power_limit = 0.0f;         // highest demand of the heat loops while it runs, 0: the parameters' own
 };
-static_assert(sizeof(Segment) == 40);
+static_assert(sizeof(Segment) == 44);
 
 // Where a programme's segments lie. segment_count_ 0: empty slot.
 struct ProgrammeEntry {
@@ -84,8 +86,8 @@ struct ProgrammeRun {
 // What the programme has to know of the plant and the atmosphere in a tick.
 struct ProgrammeView {
   std::uint32_t period_ms;
-  float lead_degc;                   // heater side, the lead zone: a ramp starts from it
-  float farthest_degc;               // heater side, the zone farthest from the set point
+  float lead_degc;                   // what the set point counts for, lead zone or load: a ramp starts from it
+  float farthest_degc;               // heater side, the zone farthest from its set point, as if that were the programme's
   float load_degc;
   bool heat_permissive;
   bool heater_good, load_good;       // sensors

@@ -61,6 +61,10 @@ constexpr Row monitor_common[] = {
     {"dew_point.pv", "degC", f32, 2, "dew or frost point"},
     {"alarms.bits_2", "", u32, 0, "bit n: alarm 32 + n of the alarm table is active"},
     {"alarms.unacknowledged_2", "", u32, 0, "bit n: alarm 32 + n waits for acknowledgement"},
+    {"load.sp", "degC", f32, 2, "set point of the programme; in a cascade the load's"},
+    {"tune.state", "", u16, 0, "auto-tune: 0 idle, 1 running, 2 gains proposed, 3 ended without"},
+    {"tune.ultimate_gain", "", f32, 6, "1/K or 1/Pa, of the last auto-tune"},
+    {"tune.ultimate_period", "s", f32, 2, "of the last auto-tune"},
 };
 
 constexpr Row monitor_zone[4][3] = {
@@ -81,7 +85,7 @@ constexpr Row monitor_zone[4][3] = {
 constexpr Row command_rows[] = {
     {"command.code", "", u16, 0,
      "1 select programme, 2 start, 3 hold, 4 resume, 5 skip, 6 stop, 7 acknowledge, 8 change set point, 9 reset, "
-     "10 write segment, 11 erase programme, 12 read segment"},
+     "10 write segment, 11 erase programme, 12 read segment, 20 start, 21 abort, 22 accept, 23 reject auto-tune"},
     {"command.argument", "", u16, 0, "number that goes with the command"},
     {"command.value", "", f32, 3, "value that goes with the command"},
 };
@@ -98,11 +102,11 @@ constexpr Row window_rows[] = {
      "1 ramp, 2 soak, 3 wait, 4 evacuate, 5 backfill, 6 purge, 7 leak test, 8 cool, 9 repeat, 10 end"},
     {"window.gas", "", u16, 0, "0 as before, 1 air, 2 nitrogen, 3 argon, 4 helium"},
     {"window.gain_set", "", u16, 0, "1..4, 0 as before"},
-    {"window.options", "", u16, 0, "bit 0 ramp by time, 1 count on load, 2 purge by vacuum cycles"},
+    {"window.options", "", u16, 0, "bit 0 ramp by time, 1 count on load, 2 purge by vacuum cycles, 4 no feed-forward"},
     {"window.target", "", f32, 3, "degC, Pa abs or Pa gauge, as the kind says"},
     {"window.rate", "", f32, 6, "K/s or Pa/s"},
     {"window.duration", "ms", u32, 0, "of the segment"},
-    {"window.tolerance", "K", f32, 2, "half width of the band in which a soak counts"},
+    {"window.tolerance", "K", f32, 2, "half width of the band in which a soak counts; how far a ramp runs ahead"},
     {"window.flow", "slm", f32, 3, "negative: as before"},
     {"window.back_pressure", "Pa gauge", f32, 1, "negative: as before"},
     {"window.amount", "", f32, 3, "volume changes, or Pa abs with vacuum cycles"},
@@ -115,10 +119,30 @@ constexpr Row window_rows[] = {
     {"window.title.4", "", u32, 0, "title, bytes 13..16"},
     {"window.title.5", "", u32, 0, "title, bytes 17..20"},
     {"window.title.6", "", u32, 0, "title, bytes 21..24"},
+    {"window.power_limit", "", f32, 4, "highest demand of the heat loops, 0 as the parameters say"},
 };
 
 constexpr Row window_read_only[] = {
     {"window.segments", "", u16, 0, "segments the window's programme has"},
+};
+
+constexpr Row tune_rows[] = {
+    {"tune.end", "", u16, 0,
+     "why it ended: 0 not yet, 1 done, 2 timed out, 3 ceiling, 4 by the operator, 5 phase or set point left, 6 trip, 7 sensor"},
+    {"tune.refusal", "", u16, 0,
+     "of the last start: 0 none, 1 no such loop, 2 busy, 3 not in the phase for it, 4 not settled, 5 output too near its end, 6 loops "
+     "depend on one another"},
+    {"tune.loop", "", u16, 0, "1..4 heat zone, 5 back-pressure"},
+    {"tune.rule", "", u16, 0, "1 SIMC PI of an integrating process, 2 Ziegler-Nichols PI, 3 Ziegler-Nichols PID"},
+    {"tune.cycles", "", u16, 0, "whole cycles after the first"},
+    {"tune.bias", "1", f32, 4, "output around which the relay switches"},
+    {"tune.amplitude", "1", f32, 4, "half the relay's step"},
+    {"tune.hysteresis", "", f32, 3, "half the band, unit of the process value"},
+    {"tune.swing", "", f32, 3, "half peak to peak of the process value"},
+    {"tune.proposed_gain", "", f32, 6, "1/K or 1/Pa"},
+    {"tune.proposed_integral", "s", f32, 2, "integral time"},
+    {"tune.proposed_derivative", "s", f32, 2, "derivative time"},
+    {"tune.elapsed", "ms", u32, 0, "since its start"},
 };
 
 constexpr std::uint16_t width(RegisterType type) { return type == RegisterType::u16 ? 1 : 2; }
@@ -144,7 +168,7 @@ constexpr auto monitor = [] {
 
 constexpr auto commands = [] {
   std::array<RegisterInfo, std::size(command_rows) + std::size(setpoint_rows) + std::size(window_rows) +
-                               std::size(window_read_only)>
+                               std::size(window_read_only) + std::size(tune_rows)>
       all{};
   std::size_t n = 0;
   std::uint16_t address = command_address;
@@ -154,6 +178,8 @@ constexpr auto commands = [] {
   address = programme_window_address;
   for (const Row& row : window_rows) all[n++] = placed(row, address, true);
   for (const Row& row : window_read_only) all[n++] = placed(row, address, false);
+  address = tune_address;
+  for (const Row& row : tune_rows) all[n++] = placed(row, address, false);
   return all;
 }();
 

@@ -5,6 +5,7 @@
 //   0x0100  command register, then its arguments, result and count: writing the command acts at the next step
 //   0x0110  set points in force; writing one is the same as the command change_setpoint
 //   0x0200  programme window: one segment at a time, moved by the commands write_segment and read_segment
+//   0x0300  auto-tune: what it found and proposes; read-only
 //   0x1000  parameters, two registers each, in the order of parameter_table
 #pragma once
 
@@ -28,6 +29,7 @@ struct RegisterInfo {
 inline constexpr std::uint16_t command_address = 0x0100;   // u16 command, u16 argument, f32 value: 0x0100, 0x0101, 0x0102-3
 inline constexpr std::uint16_t setpoint_address = 0x0110;
 inline constexpr std::uint16_t programme_window_address = 0x0200;
+inline constexpr std::uint16_t tune_address = 0x0300;
 inline constexpr std::uint16_t parameter_address = 0x1000;
 
 enum class Command : std::uint16_t {
@@ -43,7 +45,11 @@ enum class Command : std::uint16_t {
   reset = 9,              // stopped/aborted/complete back to idle
   write_segment = 10,     // argument: segment index of the window's programme; takes the programme window
   erase_programme = 11,   // argument: programme
-  read_segment = 12       // argument: segment index of the window's programme; fills the programme window
+  read_segment = 12,      // argument: segment index of the window's programme; fills the programme window
+  start_auto_tune = 20,   // argument: 1..4 heat zone, 5 back-pressure
+  abort_auto_tune = 21,
+  accept_auto_tune = 22,  // argument: gain set 1..4 of a heat loop; writes the gains proposed
+  reject_auto_tune = 23
 };
 
 // Outcome of the last command, in command.result.

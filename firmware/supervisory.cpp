@@ -4,12 +4,14 @@
 #include <cstring>
 
 #include "firmware/controller_state.h"
+#include "firmware/loop_tuning.h"
 
 namespace fw {
 
 namespace {
 
-constexpr std::uint16_t command_registers = 4, setpoint_registers = 6, window_registers = 36, window_writable = 35;
+constexpr std::uint16_t command_registers = 4, setpoint_registers = 6, window_registers = 38, window_writable = 37,
+                        tune_registers = 21;
 constexpr std::uint16_t window_title = 23;   // first register of the title within the window
 
 // --- Commands ----------------------------------------------------------------------------------------------------------
@@ -46,7 +48,7 @@ Refusal move_between(ProgrammeRun& run, ProgrammeState from, ProgrammeState to) 
 
 Refusal skip_segment(Controller& c) {
   ProgrammeView view{};
-  view.lead_degc = c.inputs.zone_degc[0];
+  view.lead_degc = heat_zones_lead_degc(c.parameters, c.inputs);
   return programme_active(c.run) && programme_skip(c.run, view) ? Refusal::accepted : Refusal::wrong_state;
 }
 
@@ -165,6 +167,14 @@ Refusal carry_out(Controller& c, const CommandRequest& request) {
       return erase_programme(c, request.argument);
     case Command::read_segment:
       return read_segment(c, request.argument);
+    case Command::start_auto_tune:
+      return tuning_start(c, request.argument);
+    case Command::abort_auto_tune:
+      return tuning_abort(c);
+    case Command::accept_auto_tune:
+      return tuning_accept(c, request.argument);
+    case Command::reject_auto_tune:
+      return tuning_reject(c);
     default:
       return Refusal::unknown_command;
   }
@@ -187,7 +197,7 @@ struct Writer {
 };
 
 float heat_setpoint_degc(const Controller& c, int zone) {
-  return c.run.heat_wanted && programme_active(c.run) ? c.run.setpoint_degc : c.inputs.zone_degc[zone];
+  return c.run.heat_wanted && programme_active(c.run) ? c.zones.setpoint_degc[zone] : c.inputs.zone_degc[zone];
 }
 
 void monitor_programme(const Controller& c, Writer& w) {
@@ -239,6 +249,10 @@ void monitor_values(const Controller& c, Writer& w) {
   w.f32(c.inputs.dew_point_degc);
   w.u32(static_cast<std::uint32_t>(c.alarms.active >> 32));
   w.u32(static_cast<std::uint32_t>(c.alarms.unacknowledged >> 32));
+  w.f32(c.run.heat_wanted && programme_active(c.run) ? c.run.setpoint_degc : c.inputs.load_degc);
+  w.u16(static_cast<std::uint16_t>(c.tune.state));
+  w.f32(c.tune.ultimate_gain);
+  w.f32(c.tune.ultimate_period_s);
   for (int z = 0; z < zone_count_max; ++z) {
     w.f32(c.inputs.zone_degc[z]);
     w.f32(heat_setpoint_degc(c, z));
@@ -291,14 +305,33 @@ void read_window(const Controller& c, std::uint16_t* registers) {
     const auto high = static_cast<std::uint8_t>(window.title[i]), low = static_cast<std::uint8_t>(window.title[i + 1]);
     w.u16((static_cast<std::uint32_t>(high) << 8) | low);
   }
+  w.f32(s.power_limit);
   w.u16(window.programme < programme_count ? c.programmes.entries[window.programme].segments : 0);
+}
+
+void read_tune(const Controller& c, std::uint16_t* registers) {
+  const AutoTune& tune = c.tune;
+  Writer w{registers};
+  w.u16(static_cast<std::uint16_t>(tune.end));
+  w.u16(static_cast<std::uint16_t>(tune.refusal));
+  w.u16(tune.loop);
+  w.u16(static_cast<std::uint16_t>(tune.rule));
+  w.u16(static_cast<std::uint16_t>(tune.cycles));
+  w.f32(tune.bias);
+  w.f32(tune.amplitude);
+  w.f32(tune.hysteresis);
+  w.f32(tune.found_swing);
+  w.f32(tune.gains.gain);
+  w.f32(tune.gains.integral_s);
+  w.f32(tune.gains.derivative_s);
+  w.u32(tune.elapsed_ms);
 }
 
 struct Block {
   std::uint16_t first, count;
 };
 constexpr Block command_block{command_address, command_registers}, setpoint_block{setpoint_address, setpoint_registers},
-    window_block{programme_window_address, window_registers};
+    window_block{programme_window_address, window_registers}, tune_block{tune_address, tune_registers};
 
 bool inside(const Block& block, std::uint32_t address, std::uint32_t count) {
   return address >= block.first && address + count <= static_cast<std::uint32_t>(block.first) + block.count;
@@ -342,6 +375,9 @@ ModbusException read_registers(const Controller& c, std::uint32_t address, std::
   } else if (inside(window_block, address, count)) {
     read_window(c, block);
     first = programme_window_address;
+  } else if (inside(tune_block, address, count)) {
+    read_tune(c, block);
+    first = tune_address;
   } else {
     return ModbusException::illegal_address;
   }
@@ -406,6 +442,7 @@ ModbusException write_window(Controller& c, std::uint32_t address, std::uint32_t
   s.count = r[19];
   s.jump = r[20];
   s.timeout_ms = bits_at(r + 21);
+  s.power_limit = register_float(r[35], r[36]);
   for (std::uint16_t i = 0; i < 12; ++i) {
     window.title[2 * i] = static_cast<char>(r[window_title + i] >> 8);
     window.title[2 * i + 1] = static_cast<char>(r[window_title + i] & 0xFF);
@@ -432,6 +469,9 @@ ModbusException write_parameters(Controller& c, std::uint32_t address, std::uint
     if (!parameter_accepts(info, bits_at(values + i))) return ModbusException::illegal_value;
     if (fixed_now(c, info)) return ModbusException::device_busy;
   }
+  Parameters changed = c.parameters;
+  for (std::uint32_t i = 0; i < count; i += 2) set_parameter_bits(changed, table[(first + i) / 2], bits_at(values + i));
+  if (!parameters_agree(changed)) return ModbusException::illegal_value;
   for (std::uint32_t i = 0; i < count; i += 2) {
     const ParameterInfo& info = table[(first + i) / 2];
     set_parameter_bits(c.parameters, info, bits_at(values + i));
@@ -451,7 +491,7 @@ ModbusException write_registers(Controller& c, std::uint32_t address, std::uint3
 bool readable(std::uint32_t address, std::uint32_t count) {
   return inside(monitor_block(), address, count) || inside(parameter_block(), address, count) ||
          inside(command_block, address, count) || inside(setpoint_block, address, count) ||
-         inside(window_block, address, count);
+         inside(window_block, address, count) || inside(tune_block, address, count);
 }
 
 }  // namespace

@@ -11,16 +11,50 @@ float clamped_demand(float demand_frac) {
   return demand_frac < 1.0f ? demand_frac : 1.0f;
 }
 
-float feed_forward(const Parameters& parameters, float setpoint_rate_k_per_s) {
-  if (!std::isfinite(setpoint_rate_k_per_s)) return 0.0f;
-  return parameters.heat_feed_forward_s_per_k * setpoint_rate_k_per_s;
+// Where x lies in a table of rising breakpoints: between low and low + 1, share of the way; held beyond the ends. A breakpoint not
+// above the one before ends the table.
+struct TablePlace {
+  int low;
+  float share;
+};
+TablePlace place_in(const float* at, int count, float x) {
+  int last = 0;
+  while (last + 1 < count && at[last + 1] > at[last]) ++last;
+  if (!(x > at[0])) return {0, 0.0f};  // also a NaN
+  for (int i = 0; i < last; ++i) {
+    if (x < at[i + 1]) return {i, (x - at[i]) / (at[i + 1] - at[i])};
+  }
+  return {last, 0.0f};
+}
+
+HeatGains gains_of(const Parameters& parameters, int gain_set, float zone_degc) {
+  if (gain_set >= 1 && gain_set <= gain_set_count) return parameters.heat_gains[gain_set - 1];
+  if (parameters.heat_interpolate == 0) return parameters.heat_gains[0];
+  const TablePlace place = place_in(parameters.heat_gains_at_degc, gain_set_count, zone_degc);
+  const HeatGains& a = parameters.heat_gains[place.low];
+  if (place.share == 0.0f) return a;
+  const HeatGains& b = parameters.heat_gains[place.low + 1];
+  const auto between = [&](float x, float y) { return x + (y - x) * place.share; };
+  // An integral time of 0 is off, which lies between nothing: such a neighbour hands over its own at once.
+  const bool integral = a.integral_s > 0.0f && b.integral_s > 0.0f;
+  return {between(a.gain_per_k, b.gain_per_k), integral ? between(a.integral_s, b.integral_s) : a.integral_s,
+          between(a.derivative_s, b.derivative_s), between(a.setpoint_weight, b.setpoint_weight)};
 }
 
 }  // namespace
 
-PidSettings<float> heat_settings(const Parameters& parameters, int gain_set) {
-  const int index = gain_set >= 1 && gain_set <= gain_set_count ? gain_set - 1 : 0;
-  const HeatGains& gains = parameters.heat_gains[index];
+float heat_feed_forward(const Parameters& parameters, float setpoint_degc, float rate_k_per_s) {
+  if (!std::isfinite(rate_k_per_s) || !std::isfinite(setpoint_degc)) return 0.0f;
+  const float slope = parameters.heat_feed_forward_slope_per_k;
+  const float growth = slope == 0.0f ? 1.0f : 1.0f + slope * (setpoint_degc - 20.0f);
+  const float ramp = parameters.heat_feed_forward_s_per_k * rate_k_per_s * (growth > 0.0f ? growth : 0.0f);
+  const TablePlace place = place_in(parameters.heat_steady_degc, heat_steady_count, setpoint_degc);
+  const float* steady = parameters.heat_steady_frac + place.low;
+  return ramp + (place.share == 0.0f ? steady[0] : steady[0] + (steady[1] - steady[0]) * place.share);
+}
+
+PidSettings<float> heat_settings(const Parameters& parameters, int gain_set, float zone_degc) {
+  const HeatGains gains = gains_of(parameters, gain_set, zone_degc);
   const std::int32_t every = parameters.heat_every > 0 ? parameters.heat_every : 1;
   PidSettings<float> settings;
   settings.gain = gains.gain_per_k;
@@ -38,7 +72,16 @@ PidSettings<float> heat_settings(const Parameters& parameters, int gain_set) {
 
 float heat_automatic(HeatLoop& loop, const Parameters& parameters, int gain_set, float setpoint_degc, float zone_degc,
                      float setpoint_rate_k_per_s) {
-  if (!std::isfinite(setpoint_degc) || !std::isfinite(zone_degc)) {
+  HeatOrder order;
+  order.gain_set = gain_set;
+  order.setpoint_degc = setpoint_degc;
+  order.zone_degc = zone_degc;
+  order.rate_k_per_s = setpoint_rate_k_per_s;
+  return heat_automatic(loop, parameters, order);
+}
+
+float heat_automatic(HeatLoop& loop, const Parameters& parameters, const HeatOrder& order) {
+  if (!std::isfinite(order.setpoint_degc) || !std::isfinite(order.zone_degc)) {
     loop.ticks = 0;
     loop.demand = 0.0f;
     return 0.0f;
@@ -48,8 +91,12 @@ float heat_automatic(HeatLoop& loop, const Parameters& parameters, int gain_set,
     return loop.demand;
   }
   loop.ticks = parameters.heat_every > 1 ? static_cast<std::uint32_t>(parameters.heat_every - 1) : 0u;
-  loop.demand = clamped_demand(loop.pid.automatic(heat_settings(parameters, gain_set), setpoint_degc, zone_degc,
-                                                  feed_forward(parameters, setpoint_rate_k_per_s)));
+  PidSettings<float> settings = heat_settings(parameters, order.gain_set, order.zone_degc);
+  if (order.power_max < settings.out_max) settings.out_max = clamped_demand(order.power_max);
+  settings.out_max *= order.reach;
+  const float ahead = order.feed_forward ? heat_feed_forward(parameters, order.setpoint_degc, order.rate_k_per_s) : 0.0f;
+  const float demand = loop.pid.automatic(settings, order.setpoint_degc, order.zone_degc, ahead * order.reach);
+  loop.demand = demand > 0.0f ? demand : 0.0f;
   return loop.demand;
 }
 
@@ -58,7 +105,7 @@ float heat_manual(HeatLoop& loop, const Parameters& parameters, int gain_set, fl
   loop.ticks = 0;
   loop.demand = clamped_demand(demand_frac);
   if (std::isfinite(setpoint_degc) && std::isfinite(zone_degc)) {
-    loop.pid.manual(heat_settings(parameters, gain_set), setpoint_degc, zone_degc, loop.demand);
+    loop.pid.manual(heat_settings(parameters, gain_set, zone_degc), setpoint_degc, zone_degc, loop.demand);
   } else {
     loop.pid.applied(loop.demand);
   }

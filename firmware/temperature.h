@@ -8,8 +8,13 @@
 
 namespace fw {
 
-// Settings of the PID for a gain set 1..4 (anything else: 1), for a loop that runs every heat_every-th tick.
-PidSettings<float> heat_settings(const Parameters& parameters, int gain_set);
+// Settings of the PID for a gain set 1..4, for a loop that runs every heat_every-th tick. 0 (or no set): between the sets by the
+// zone's temperature where heat_interpolate is on, held beyond the first and the last breakpoint; else set 1.
+PidSettings<float> heat_settings(const Parameters& parameters, int gain_set, float zone_degc = 0.0f);
+
+// Feed-forward at a set point that moves at rate_k_per_s: the steady demand there (0 without a table, held beyond its ends) and
+// rate times heat capacity over full power, which may grow with temperature.
+float heat_feed_forward(const Parameters& parameters, float setpoint_degc, float rate_k_per_s);
 
 // The state of one zone's loop. Trivially copyable; zero-initialised = off at demand 0.
 struct HeatLoop {
@@ -18,10 +23,21 @@ struct HeatLoop {
   float demand = 0.0f;       // last computed, before the interlocks
 };
 
+// What a zone is to do in a tick.
+struct HeatOrder {
+  int gain_set = 1;                  // as heat_settings
+  float setpoint_degc = 0.0f, zone_degc = 0.0f;
+  float rate_k_per_s = 0.0f;         // of the set point in a ramp, signed, 0 in a soak
+  float power_max = 1.0f;            // of the segment, 0..1
+  float reach = 1.0f;                // 1, or the row sum of the zones' interaction: what the loop's output is at full demand of all
+  bool feed_forward = true;
+};
+
 // Call every tick; runs the PID every heat_every-th. Returns the demand 0..1 before the interlocks. A set point or process
 // value that is not finite gives demand 0 at once and leaves the loop as it was (the caller has the bad quality to alarm on).
-// Gain sets and changed parameters are taken over without a bump. setpoint_rate_k_per_s: of the programme's ramp, 0 in a
-// soak; it feeds forward by heat_feed_forward_s_per_k.
+// Gain sets, interpolated gains and changed parameters are taken over without a bump. The output is limited to
+// reach * min(heat_out_max, power_max).
+float heat_automatic(HeatLoop& loop, const Parameters& parameters, const HeatOrder& order);
 float heat_automatic(HeatLoop& loop, const Parameters& parameters, int gain_set, float setpoint_degc, float zone_degc,
                      float setpoint_rate_k_per_s);
 

@@ -11,7 +11,7 @@ namespace sim {
 
 namespace {
 
-constexpr std::array<ActionKind, 13> kinds{{
+constexpr std::array<ActionKind, 17> kinds{{
     {"start", fw::Command::start, 0, "", 0, 0, "start the programme"},
     {"hold", fw::Command::hold, 0, "", 0, 0, "hold the programme"},
     {"resume", fw::Command::resume, 0, "", 0, 0, "go on"},
@@ -25,6 +25,11 @@ constexpr std::array<ActionKind, 13> kinds{{
     {"set_heat", fw::Command::change_setpoint, 0, "degC", 0, 1800, "heat set point"},
     {"set_back_pressure", fw::Command::change_setpoint, 1, "Pa gauge", 0, 1e5, "back-pressure set point"},
     {"set_flow", fw::Command::change_setpoint, 2, "slm", 0, 1000, "flow set point"},
+    {"start_auto_tune", fw::Command::start_auto_tune, 0, "1", 1, 5, "by relay: 1 to 4 a heat zone, 5 the back-pressure"},
+    {"abort_auto_tune", fw::Command::abort_auto_tune, 0, "", 0, 0, "the loop goes on with its gains from where it stood"},
+    {"accept_auto_tune", fw::Command::accept_auto_tune, 0, "1", 1, fw::gain_set_count,
+     "write the gains proposed, those of a heat loop into this set"},
+    {"reject_auto_tune", fw::Command::reject_auto_tune, 0, "", 0, 0, "drop the gains proposed"},
     {"set_parameter", fw::Command::none, 0, "", 0, 0, "write a parameter of the controller (FC 16) and read it back (FC 03)"},
 }};
 
@@ -182,7 +187,7 @@ std::vector<OperatorAction> read_action(const YamlNode& item, const Vocabulary& 
       continue;
     }
     const double number = read_value(*kind, value);
-    if (kind->command == fw::Command::select_programme) action.argument = static_cast<std::uint16_t>(number);
+    if (std::string_view(kind->unit) == "1") action.argument = static_cast<std::uint16_t>(number);
     else action.value = static_cast<float>(number);
     action.text += " " + value.text;
   }

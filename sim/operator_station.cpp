@@ -93,10 +93,11 @@ std::array<std::uint16_t, window_registers> window_of(std::uint16_t number, cons
   window[at++] = segment.count;
   window[at++] = segment.jump;
   add(segment.timeout_ms);
-  for (std::size_t i = 0; at < window.size(); i += 2) {
+  for (std::size_t i = 0; i < 24; i += 2) {
     const auto byte = [&](std::size_t n) { return n < title.size() ? static_cast<unsigned>(static_cast<std::uint8_t>(title[n])) : 0u; };
     window[at++] = static_cast<std::uint16_t>(byte(i) << 8 | byte(i + 1));
   }
+  add(std::bit_cast<std::uint32_t>(segment.power_limit));
   return window;
 }
 

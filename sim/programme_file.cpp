@@ -73,22 +73,7 @@ void add_atmosphere(std::vector<Field>& fields) {
                                           SAGGAR_GIVEN(gain_set > 0)));
 }
 
-FieldTable ramp_table() {
-  FieldTable table{"ramp", "The set point moves to a temperature.", {}};
-  table.fields.push_back(quantity("to", "degC", SAGGAR_AT(target), 0.0, 1800.0, "set point at the end"));
-  table.fields.push_back(optional<SegmentDraft>(quantity("rate", "K/s", SAGGAR_AT(rate), 1e-5, 10.0, "rate (this or `in`)"),
-                                                [](const SegmentDraft& draft) { return !(draft.segment.options & fw::ramp_by_time); }));
-  table.fields.push_back(optional<SegmentDraft>(with_option(time_field("in", &Segment::duration_ms, 0.1, "time it takes (this or `rate`)"),
-                                                            fw::ramp_by_time),
-                                                [](const SegmentDraft& draft) { return (draft.segment.options & fw::ramp_by_time) != 0; }));
-  add_atmosphere(table.fields);
-  return table;
-}
-
-FieldTable soak_table() {
-  FieldTable table{"soak", "The set point stays; time counts only while the thermocouple is within tolerance.", {}};
-  table.fields.push_back(time_field("for", &Segment::duration_ms, 0.1, "time that must count"));
-  table.fields.push_back(quantity("within", "K", SAGGAR_AT(tolerance_k), 0.1, 1000.0, "half width of the band in which time counts"));
+Field counted_field() {
   Field counted = choice_field<SegmentDraft>("counted_on", SAGGAR_AT(options), {"heater", "load"}, "heater", "thermocouple that is judged");
   counted.set = [](void* object, const FieldValue& value) {
     if (value.number != 0.0) static_cast<SegmentDraft*>(object)->segment.options |= fw::count_on_load;
@@ -97,8 +82,53 @@ FieldTable soak_table() {
     value.number = (static_cast<const SegmentDraft*>(object)->segment.options & fw::count_on_load) ? 1.0 : 0.0;
     return true;
   };
+  return counted;
+}
+
+// What the heat loops are allowed while the segment runs.
+void add_heat(std::vector<Field>& fields) {
+  fields.push_back(optional<SegmentDraft>(quantity("power_limit", "1", SAGGAR_AT(power_limit), 0.01, 1.0,
+                                                   "highest demand of the heat loops; the controller's own if not given"),
+                                          SAGGAR_GIVEN(power_limit > 0.0f)));
+  Field ahead = yes_no_field<SegmentDraft>("feed_forward", SAGGAR_AT(options), "yes", "no: heat by feedback alone");
+  ahead.set = [](void* object, const FieldValue& value) {
+    auto& options = static_cast<SegmentDraft*>(object)->segment.options;
+    if (value.number == 0.0) options = static_cast<std::uint8_t>(options | fw::no_feed_forward);
+  };
+  ahead.get = [](const void* object, FieldValue& value) {
+    value.number = 0.0;
+    return (static_cast<const SegmentDraft*>(object)->segment.options & fw::no_feed_forward) != 0;
+  };
+  fields.push_back(ahead);
+}
+
+FieldTable ramp_table() {
+  FieldTable table{"ramp", "The set point moves to a temperature.", {}};
+  table.fields.push_back(quantity("to", "degC", SAGGAR_AT(target), 0.0, 1800.0, "set point at the end"));
+  table.fields.push_back(optional<SegmentDraft>(quantity("rate", "K/s", SAGGAR_AT(rate), 1e-5, 10.0, "rate (this or `in`)"),
+                                                [](const SegmentDraft& draft) { return !(draft.segment.options & fw::ramp_by_time); }));
+  table.fields.push_back(optional<SegmentDraft>(with_option(time_field("in", &Segment::duration_ms, 0.1, "time it takes (this or `rate`)"),
+                                                            fw::ramp_by_time),
+                                                [](const SegmentDraft& draft) { return (draft.segment.options & fw::ramp_by_time) != 0; }));
+  table.fields.push_back(optional<SegmentDraft>(
+      quantity("within", "K", SAGGAR_AT(tolerance_k), 0.1, 1000.0,
+               "the set point waits while the thermocouple is farther behind; the controller's own if not given"),
+      SAGGAR_GIVEN(tolerance_k > 0.0f)));
+  Field counted = counted_field();
+  counted.get = [get = counted.get](const void* object, FieldValue& value) { return get(object, value) && value.number != 0.0; };
   table.fields.push_back(counted);
+  add_heat(table.fields);
+  add_atmosphere(table.fields);
+  return table;
+}
+
+FieldTable soak_table() {
+  FieldTable table{"soak", "The set point stays; time counts only while the thermocouple is within tolerance.", {}};
+  table.fields.push_back(time_field("for", &Segment::duration_ms, 0.1, "time that must count"));
+  table.fields.push_back(quantity("within", "K", SAGGAR_AT(tolerance_k), 0.1, 1000.0, "half width of the band in which time counts"));
+  table.fields.push_back(counted_field());
   table.fields.push_back(timeout_field());
+  add_heat(table.fields);
   add_atmosphere(table.fields);
   return table;
 }
@@ -106,6 +136,7 @@ FieldTable soak_table() {
 FieldTable wait_table() {
   FieldTable table{"wait", "Everything stays as it is.", {}};
   table.fields.push_back(time_field("for", &Segment::duration_ms, 0.1, "time"));
+  add_heat(table.fields);
   add_atmosphere(table.fields);
   return table;
 }

@@ -85,6 +85,13 @@ std::string beside(const Segment& segment, const DisplayUnits& units) {
   if (segment.gas != fw::Gas::keep) text += "; gas: " + gas_name(segment.gas);
   if (segment.flow_slm >= 0.0f) text += "; flow: " + value(segment.flow_slm, "slm", units);
   if (segment.back_pressure_pa >= 0.0f) text += "; back-pressure: " + value(segment.back_pressure_pa, "Pa gauge", units);
+  const bool ramps = segment.kind == SegmentKind::ramp, on_load = (segment.options & fw::count_on_load) != 0;
+  if (ramps && segment.tolerance_k > 0.0f)
+    text += fmt::format("; waits while the {} thermocouple is more than {} behind", on_load ? "load" : "heater-side",
+                        shown_difference(static_cast<double>(segment.tolerance_k), "K", units, Digits::written));
+  if (ramps && segment.tolerance_k <= 0.0f && on_load) text += "; judged by the load thermocouple";
+  if (segment.power_limit > 0.0f) text += "; demand at most " + value(segment.power_limit, "1", units);
+  if ((segment.options & fw::no_feed_forward) != 0) text += "; without feed-forward";
   if (segment.gain_set > 0) text += fmt::format("; gain set {}", segment.gain_set);
   if (segment.timeout_ms > 0) text += fmt::format("; failed if it takes longer than {}", time_sentence(seconds(segment.timeout_ms)));
   return text;
