@@ -49,6 +49,8 @@ constexpr GuideText texts[] = {
     {end, 0, false, "The programme is over. Heat is off, the contactor open, and the safe values stay in force."},
     {none, 0, false, "Gas: {.gas}."},
     {none, 0, false, "Heat gains: set {.gain_set}."},
+    {none, 0, false, "Heaters: demand at most {.power_limit}."},
+    {ramp, 0, true, "The set point waits while the thermocouple is farther behind than {.within}."},
 };
 
 template <class... Row>
