@@ -50,6 +50,32 @@ void times(const float (&matrix)[zone_count_max][zone_count_max], int count, con
   }
 }
 
+// Demands within 0..high whose effect is what the loops ask. Where a zone is at a limit, the others are solved for with it standing
+// there (Gauss-Seidel with a projection, which converges for a dominant matrix), or they would miss their own set points for its sake.
+void decouple(HeatZones& zones, const Parameters& p, const float* wanted, float high) {
+  constexpr int sweeps_max = 60;
+  if (std::memcmp(zones.solved_for, wanted, sizeof zones.solved_for) == 0) return;
+  std::memcpy(zones.solved_for, wanted, sizeof zones.solved_for);
+  times(zones.inverse, p.zones, wanted, zones.solved);
+  bool limited = false;
+  for (int z = 0; z < p.zones; ++z) {
+    const float free = zones.solved[z];
+    zones.solved[z] = clamped(free, 0.0f, high);
+    limited = limited || zones.solved[z] != free;
+  }
+  for (int sweep = 0; limited && sweep < sweeps_max; ++sweep) {
+    float moved = 0.0f;
+    for (int a = 0; a < p.zones; ++a) {
+      float rest = wanted[a];
+      for (int b = 0; b < p.zones; ++b) rest -= a == b ? 0.0f : zones.interaction[a][b] * zones.solved[b];
+      const float now = clamped(rest, 0.0f, high);
+      moved += std::fabs(now - zones.solved[a]);
+      zones.solved[a] = now;
+    }
+    if (moved < 1.0e-6f) break;
+  }
+}
+
 // --- Cascade -----------------------------------------------------------------------------------------------------------
 
 PidSettings<float> outer_settings(const Parameters& p, float load_degc, bool stands) {
@@ -159,15 +185,10 @@ void heat_zones_step(HeatZones& zones, HeatLoop* loops, const Parameters& p, con
                     ? heat_manual(loops[z], p, view.gain_set, zones.setpoint_degc[z], in.zone_degc[z], view.relay_frac)
                     : heat_automatic(loops[z], p, order_of(zones, view, z, in.zone_degc[z]));
   }
-  float sent[zone_count_max] = {};
-  if (zones.coupled) {
-    times(zones.inverse, p.zones, wanted, sent);
-  } else {
-    std::memcpy(sent, wanted, sizeof sent);
-  }
+  if (zones.coupled) decouple(zones, p, wanted, p.heat_out_max < view.power_max ? p.heat_out_max : view.power_max);
+  const float* given = zones.coupled ? zones.solved : wanted;
   for (int z = 0; z < p.zones; ++z) {
-    if (zones.coupled) sent[z] = clamped(sent[z], 0.0f, p.heat_out_max < view.power_max ? p.heat_out_max : view.power_max);
-    zones.sent[z] = sendable(zones, p, in, z, sent[z], runs);
+    zones.sent[z] = sendable(zones, p, in, z, given[z], runs);
     demand[z] = zones.sent[z];
   }
 }

@@ -8,7 +8,8 @@
 // point goes back to 0 at the same rate; switched on it begins with the distance there is. Either way nothing steps.
 //
 // Decoupling: v = what the loops ask, u = inverse(G) v what is sent, G the interaction of the zones (heat_interaction, 1 on its
-// diagonal); settled, each zone then follows its own loop alone. The loops' anti-windup gets G times what went out.
+// diagonal); settled, each zone then follows its own loop alone. Where a zone is at a limit the others are solved for with it there. The
+// loops' anti-windup gets G times what went out.
 #pragma once
 
 #include <cstdint>
@@ -60,6 +61,7 @@ struct HeatZones {
   float interaction[zone_count_max][zone_count_max] = {};
   float inverse[zone_count_max][zone_count_max] = {};
   float reach[zone_count_max] = {};           // row sums of the interaction
+  float solved_for[zone_count_max] = {}, solved[zone_count_max] = {};   // what the loops asked, and the demands that give it
   ElementGuard guard[zone_count_max];
   OnTime on_time[zone_count_max];
 };

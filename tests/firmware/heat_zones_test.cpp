@@ -221,6 +221,18 @@ TEST(Decoupling, AntiWindupSeesWhatTheLimitsLeft) {
   EXPECT_LT(furnace.b.demand[0], 0.05f) << "no integral of hours to unwind";
 }
 
+// A zone that its neighbour keeps above its set point has nothing to give; the neighbour must still reach its own.
+TEST(Decoupling, ZoneAtItsLimitDoesNotKeepTheOtherOneFromItsSetPoint) {
+  TwoZones furnace;
+  furnace.b.p.heat_interaction[0] = furnace.b.p.heat_interaction[3] = 0.5f;
+  furnace.b.view.setpoint_degc = 120.0f;
+  furnace.b.p.heat_offset_k[1] = 180.0f;      // zone 2 at 300 degC alone brings zone 1 to 20 + 0.5 * 280 = 160 degC
+  furnace.run(12000);
+  EXPECT_EQ(furnace.b.demand[0], 0.0f);
+  EXPECT_NEAR(furnace.degc[1], 300.0, 0.5);
+  EXPECT_NEAR(furnace.degc[0], 160.0, 0.5);
+}
+
 TEST(Decoupling, MatrixThatIsNotDominantIsRefusedEverywhere) {
   Parameters p = fw::default_parameters();
   p.zones = 3;
