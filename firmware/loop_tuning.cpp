@@ -81,7 +81,7 @@ Refusal write_gains(Controller& c, const Write (&writes)[3]) {
   for (const Write& write : writes) {
     const ParameterInfo& info = *info_at(write.offset);
     set_parameter_bits(c.parameters, info, bits_of(write.value));
-    mark_dirty(c.dirty, parameter_page_first + info.offset / 4 / parameter_page_words);
+    keep_parameter(c.writer, info);
   }
   return Refusal::accepted;
 }
