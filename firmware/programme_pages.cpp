@@ -118,7 +118,7 @@ int take_layout_1(Loading& loading, int programme) {
     }
     Segment& to = loading.programmes.segments[loading.used + i];
     to = Segment{};
-    std::memcpy(&to, at.payload, layout_1_segment_bytes);
+    std::memcpy(static_cast<void*>(&to), at.payload, layout_1_segment_bytes);
     loading.pages.owner[first + i] = static_cast<std::uint16_t>(owner_committed | name_of(programme, i));
   }
   if (!sound(loading.programmes, page)) {
