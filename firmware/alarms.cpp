@@ -38,6 +38,11 @@ constexpr AlarmInfo table[] = {
     {"door", medium, 0, 1000, "door open while a programme runs"},
     {"valve position", medium, 5000, 1000, "a valve's feedback differs from its coil"},
     {"internal fault", high, 0, 0, "a check of the core has failed"},
+    {"burn-off", medium, 15000, 1000, "burn-off flame asked for and not proven"},
+    {"supply low", medium, 2000, 5000, "gas supply below limits.supply_low"},
+    {"flow implausible", medium, 0, 0, "metered gas and the pressure it makes in the shut chamber do not agree"},
+    {"valve sticks", low, 0, 5000, "the back-pressure valve does not stand where it was told to"},
+    {"pressure swings", low, 0, 5000, "the back-pressure loop oscillates"},
 };
 static_assert(std::size(table) == alarm::count_);
 static_assert(alarm::count_ <= 64);

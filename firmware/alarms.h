@@ -14,7 +14,8 @@ enum Number : std::uint8_t {
   trip, zone_sensor, load_sensor, zone_temperature, load_temperature, deviation, pressure_high, pressure_low, oxygen_high,
   dew_point_high, flow_deviation, supply_lost, line_disturbed, line_lost, transmitter_failed, pressure_transmitter,
   demand_without_current, current_without_demand, segment_failed, segment_waits, store_damaged, oxygen_cell, contactor,
-  mains_low, door, valve_position, internal_fault, count_
+  mains_low, door, valve_position, internal_fault,
+  burn_off, supply_low, flow_implausible, valve_sticks, pressure_swings, count_
 };
 }
 

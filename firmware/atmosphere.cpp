@@ -35,7 +35,8 @@ bool low_enough_to_pump(const Parameters& parameters, const Inputs& inputs) {
   return inputs.chamber_below_range || inputs.vacuum_in_range || inputs.chamber_pa < parameters.evacuate_switch_pa;
 }
 
-void vent(const Parameters& parameters, const Inputs& inputs, AtmosphereDemand& demand) {
+void vent(Atmosphere& atmosphere, const Parameters& parameters, const Inputs& inputs, AtmosphereDemand& demand) {
+  if (static_cast<float>(atmosphere.step_ms) >= parameters.vent_timeout_s * 1000.0f) atmosphere.task_failed = true;
   demand.coils = coil::purge_shut | coil::pump_motor | coil::inlet_vent_shut;
   if (inputs.chamber_pa > parameters.bypass_min_pa) demand.coils |= coil::bypass_open;
 }
@@ -44,6 +45,8 @@ void close_off(Atmosphere& atmosphere, const Parameters& parameters, const Input
   demand.coils = coil::purge_shut | coil::exhaust_shut | coil::pump_motor | coil::inlet_vent_shut;
   demand.valve_frac = 0.0f;
   const bool at_speed = static_cast<float>(atmosphere.at_speed_ms) >= parameters.vacuum_pump_spin_up_s * 1000.0f;
+  const bool late = static_cast<float>(atmosphere.step_ms) >= parameters.pump_timeout_s * 1000.0f;
+  if (late && !input(inputs, discrete::pump_at_speed)) atmosphere.task_failed = true;
   if (shut_in(inputs) && at_speed) go(atmosphere, AtmosphereStep::pump);
 }
 
@@ -94,14 +97,27 @@ void measure(Atmosphere& atmosphere, const Segment& segment, const Inputs& input
   if (!inputs.vacuum_in_range) atmosphere.task_failed = true;
 }
 
+// Over which the flow tapers: the parameter, or what the pressure still rises by while the set point ramps down and the gauge, the
+// meter and the valve lag by a second together. Hot gas takes more room, so that the same flow raises the pressure faster.
+float taper_distance_pa(const Parameters& parameters, const Inputs& inputs, float flow_slm) {
+  constexpr float standard_k = 273.15f, standard_pa = 101325.0f, lag_s = 1.0f;
+  const float gas_k = inputs.hottest_degc > 0.0f ? inputs.hottest_degc + standard_k : standard_k;
+  const float litres = parameters.chamber_volume_l > 0.1f ? parameters.chamber_volume_l : 0.1f;
+  const float rise_pa_s = flow_slm * (1.0f / 60.0f) * standard_pa * (gas_k / standard_k) / litres;
+  const float ramp_s = parameters.flow_ramp_slm_per_s > 0.0f ? flow_slm / parameters.flow_ramp_slm_per_s : 0.0f;
+  const float risen_pa = rise_pa_s * (0.5f * ramp_s + lag_s);
+  return risen_pa > parameters.backfill_taper_pa ? risen_pa : parameters.backfill_taper_pa;
+}
+
 // Gas in at the segment's flow, tapered so that the loop, not the inertia of valve and meter, ends the rise. The exhaust
 // opens once the chamber stands clear above the exhaust line. True when the pressure stands.
 bool fill(const Parameters& parameters, const Inputs& inputs, const ProgrammeRun& run, float target_pa, AtmosphereDemand& demand) {
   demand.coils = coil::purge_shut | coil::process_open;
   const bool above = !inputs.chamber_below_range && !inputs.chamber_failed && inputs.chamber_pa > parameters.pressure_release_pa;
   if (!above) demand.coils |= coil::exhaust_shut;
-  const float left_pa = inputs.chamber_below_range ? parameters.backfill_taper_pa : target_pa - inputs.chamber_pa;
-  const float share = left_pa / parameters.backfill_taper_pa;
+  const float taper_pa = taper_distance_pa(parameters, inputs, run.flow_slm);
+  const float left_pa = inputs.chamber_below_range ? taper_pa : target_pa - inputs.chamber_pa;
+  const float share = left_pa / taper_pa;
   const float taper = share > 1.0f ? 1.0f : (share < fill_flow_least_frac ? fill_flow_least_frac : share);
   demand.gas = run.gas;
   demand.flow_slm = run.flow_slm * taper;
@@ -129,8 +145,16 @@ void flow_through(const ProgrammeRun& run, AtmosphereDemand& demand) {
 
 // --- Tasks: one per kind of segment ------------------------------------------------------------------------------------
 
-bool evacuate_to(Atmosphere& atmosphere, const Parameters& parameters, const Inputs& inputs, float target_pa,
-                 AtmosphereDemand& demand) {
+bool evacuate_to(Atmosphere& atmosphere, const Parameters& parameters, const Inputs& inputs, const ProgrammeRun& run,
+                 float target_pa, AtmosphereDemand& demand) {
+  if (atmosphere.combustible.possible) {   // the pump is not opened to it: an inert purge comes first
+    atmosphere.task_failed = true;
+    flow_through(run, demand);
+    return false;
+  }
+  // Vented gas is cold; shut in it warms up, and may come to stand above the switch again: then the exhaust has it once more.
+  const bool waits = atmosphere.step == AtmosphereStep::close_off || atmosphere.step == AtmosphereStep::pump;
+  if (waits && !input(inputs, discrete::isolation_open) && !low_enough_to_pump(parameters, inputs)) go(atmosphere, AtmosphereStep::vent);
   switch (atmosphere.step) {
     case AtmosphereStep::pump:
       return pump(atmosphere, inputs, target_pa, static_cast<std::uint32_t>(parameters.period_ms), demand);
@@ -143,7 +167,7 @@ bool evacuate_to(Atmosphere& atmosphere, const Parameters& parameters, const Inp
         close_off(atmosphere, parameters, inputs, demand);
       } else {
         go(atmosphere, AtmosphereStep::vent);
-        vent(parameters, inputs, demand);
+        vent(atmosphere, parameters, inputs, demand);
       }
       return false;
   }
@@ -151,6 +175,11 @@ bool evacuate_to(Atmosphere& atmosphere, const Parameters& parameters, const Inp
 
 bool backfill_to(Atmosphere& atmosphere, const Parameters& parameters, const Inputs& inputs, const ProgrammeRun& run,
                  float target_pa, AtmosphereDemand& demand) {
+  if (run.gas == Gas::air && atmosphere.combustible.possible) {
+    atmosphere.task_failed = true;
+    shut_everything(demand);
+    return false;
+  }
   const bool by_air = run.gas == Gas::air && parameters.retort_ceramic != 0;
   const AtmosphereStep filling = by_air ? AtmosphereStep::admit_air : AtmosphereStep::fill;
   if (atmosphere.step == filling) {
@@ -174,14 +203,41 @@ void test_leak(Atmosphere& atmosphere, const Segment& segment, const Inputs& inp
   isolate(atmosphere, inputs, AtmosphereStep::settle, demand);
 }
 
+bool counts_hot(const Parameters& parameters) { return parameters.count_hot != 0 && parameters.combustible_gas == 0; }
+
+// Litres that a standard litre makes in the chamber: by its pressure, and by its coldest reading, so that hot corners count as cold.
+float swelling(const Parameters& parameters, const Inputs& inputs) {
+  constexpr float standard_k = 273.15f, standard_pa = 101325.0f;
+  float coldest_degc = inputs.load_failed ? 0.0f : inputs.load_degc;
+  for (int z = 0; z < parameters.zones; ++z) {
+    if (inputs.zone_degc[z] < coldest_degc) coldest_degc = inputs.zone_degc[z];
+  }
+  if (inputs.zone_failed != 0 || coldest_degc < 0.0f) coldest_degc = 0.0f;
+  const float absolute_pa = inputs.chamber_pa + inputs.barometer_pa;
+  return (coldest_degc + standard_k) / standard_k * (standard_pa / (absolute_pa > 1000.0f ? absolute_pa : 1000.0f));
+}
+
+// A purge that dries goes on until the dew point has stayed at or below its limit.
+bool dry_enough(Atmosphere& atmosphere, const Parameters& parameters, const Segment& segment, const Inputs& inputs, bool passing) {
+  constexpr std::uint32_t dew_point_channel = 14;
+  if ((segment.options & until_dry) == 0) return true;
+  const bool dry = passing && inputs.dew_point_degc <= segment.rate && ((inputs.transmitter_failed >> dew_point_channel) & 1u) == 0;
+  atmosphere.dry_ms = dry ? atmosphere.dry_ms + static_cast<std::uint32_t>(parameters.period_ms) : 0;
+  return atmosphere.dry_ms >= segment.duration_ms;
+}
+
 void purge_by_volume(Atmosphere& atmosphere, const Parameters& parameters, const Segment& segment, const Inputs& inputs,
                      const ProgrammeRun& run, AtmosphereDemand& demand) {
   go(atmosphere, AtmosphereStep::flow);
   flow_through(run, demand);
   const bool passing = !inputs.flow_failed && inputs.flow_slm >= parameters.purge_flow_min_slm &&
                        input(inputs, discrete::exhaust_open);
-  if (passing) atmosphere.purged_sl += inputs.flow_slm * static_cast<float>(parameters.period_ms) * (1.0f / 60000.0f);
-  if (atmosphere_volume_changes(atmosphere, parameters) >= segment.amount) atmosphere.task_done = true;
+  if (passing) {
+    const float passed_sl = inputs.flow_slm * static_cast<float>(parameters.period_ms) * (1.0f / 60000.0f);
+    atmosphere.purged_sl += counts_hot(parameters) ? passed_sl * swelling(parameters, inputs) : passed_sl;
+  }
+  const bool changed = atmosphere_volume_changes(atmosphere, parameters) >= segment.amount;
+  if (changed && dry_enough(atmosphere, parameters, segment, inputs, passing)) atmosphere.task_done = true;
 }
 
 void purge_by_cycles(Atmosphere& atmosphere, const Parameters& parameters, const Segment& segment, const Inputs& inputs,
@@ -193,7 +249,7 @@ void purge_by_cycles(Atmosphere& atmosphere, const Parameters& parameters, const
   }
   const bool filling = atmosphere.step == AtmosphereStep::isolate || atmosphere.step == AtmosphereStep::fill;
   if (!filling) {
-    if (evacuate_to(atmosphere, parameters, inputs, segment.amount, demand)) go(atmosphere, AtmosphereStep::isolate);
+    if (evacuate_to(atmosphere, parameters, inputs, run, segment.amount, demand)) go(atmosphere, AtmosphereStep::isolate);
     return;
   }
   if (!backfill_to(atmosphere, parameters, inputs, run, segment.target, demand)) return;
@@ -247,7 +303,7 @@ void run_task(Atmosphere& atmosphere, const Parameters& parameters, const Segmen
               const ProgrammeRun& run, AtmosphereDemand& demand) {
   switch (segment.kind) {
     case SegmentKind::evacuate:
-      if (evacuate_to(atmosphere, parameters, inputs, segment.target, demand)) atmosphere.task_done = true;
+      if (evacuate_to(atmosphere, parameters, inputs, run, segment.target, demand)) atmosphere.task_done = true;
       break;
     case SegmentKind::leak_test:
       test_leak(atmosphere, segment, inputs, demand);
@@ -269,6 +325,19 @@ void run_task(Atmosphere& atmosphere, const Parameters& parameters, const Segmen
   atmosphere.phase = phase_of(segment.kind);
 }
 
+// Combustible gas waits for its permissive; the inert purge keeps the pressure meanwhile.
+void await_permissive(Atmosphere& atmosphere, const Parameters& parameters, const Inputs& inputs, AtmosphereDemand& demand) {
+  const bool asked = (demand.coils & coil::process_open) != 0 && is_combustible(demand.gas);
+  if (!asked || combustible_permitted(atmosphere.combustible, parameters, inputs)) {
+    atmosphere.gas_wait_ms = 0;
+    return;
+  }
+  demand.coils &= static_cast<std::uint16_t>(~(coil::process_open | coil::purge_shut));
+  demand.flow_slm = 0.0f;
+  atmosphere.gas_wait_ms += static_cast<std::uint32_t>(parameters.period_ms);
+  if (static_cast<float>(atmosphere.gas_wait_ms) >= parameters.combustible_ignition_s * 1000.0f) atmosphere.task_failed = true;
+}
+
 void begin_task(Atmosphere& atmosphere, const ProgrammeRun& run) {
   atmosphere.serial = run.serial;
   atmosphere.task_done = false;
@@ -276,6 +345,8 @@ void begin_task(Atmosphere& atmosphere, const ProgrammeRun& run) {
   atmosphere.cycles = 0;
   atmosphere.purged_sl = 0.0f;
   atmosphere.reached_ms = 0;
+  atmosphere.gas_wait_ms = 0;
+  atmosphere.dry_ms = 0;
   const Segment& segment = run.copy[run.segment];
   const bool cycles = segment.kind == SegmentKind::purge && (segment.options & by_vacuum_cycles) != 0;
   if (cycles && !in_vacuum(atmosphere.step)) go(atmosphere, AtmosphereStep::none);  // a fill before it is no cycle of its own
@@ -295,15 +366,19 @@ AtmosphereDemand atmosphere_step(Atmosphere& atmosphere, const Parameters& param
       atmosphere.phase = run.state == ProgrammeState::idle ? AtmospherePhase::rest : AtmospherePhase::safe;
       go(atmosphere, AtmosphereStep::none);
     }
+    atmosphere.gas_wait_ms = 0;
     return demand;
   }
   if (atmosphere.serial != run.serial) begin_task(atmosphere, run);
   demand.stands = true;
   run_task(atmosphere, parameters, *segment, inputs, run, demand);
+  await_permissive(atmosphere, parameters, inputs, demand);
   return demand;
 }
 
-SafeRow atmosphere_safe_row(const Parameters& parameters, const Inputs& inputs, const ProgrammeRun& run) {
+SafeRow atmosphere_safe_row(const Atmosphere& atmosphere, const Parameters& parameters, const Inputs& inputs,
+                            const ProgrammeRun& run) {
+  if (atmosphere.combustible.possible) return SafeRow::combustible;
   if (parameters.atmosphere_required == 0 && parameters.retort_ceramic == 0) return SafeRow::air;
   if (inputs.vacuum_in_range || input(inputs, discrete::isolation_open)) return SafeRow::vacuum;
   return run.gas == Gas::air ? SafeRow::air : SafeRow::inert;

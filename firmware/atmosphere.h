@@ -5,6 +5,7 @@
 
 #include <cstdint>
 
+#include "firmware/combustible.h"
 #include "firmware/parameters.h"
 #include "firmware/programme.h"
 #include "firmware/signals.h"
@@ -40,7 +41,10 @@ struct Atmosphere {
   std::uint16_t cycles = 0;          // vacuum cycles done
   float leak_start_pa = 0.0f;
   float pressure_rise_pa_min = 0.0f; // result of the last leak test
-  float purged_sl = 0.0f;            // gas counted in this purge
+  float purged_sl = 0.0f;            // gas counted in this purge; with atmosphere.count_hot: litres at the chamber's state
+  std::uint32_t dry_ms = 0;          // dew point at or below a purge's limit without a break
+  Combustible combustible;           // what of it the chamber holds
+  std::uint32_t gas_wait_ms = 0;     // combustible gas asked for and not permitted
 };
 
 // What the atmosphere wants of valves, pump and loops in a tick.
@@ -59,7 +63,8 @@ AtmosphereDemand atmosphere_step(Atmosphere& atmosphere, const Parameters& param
                                  const ProgrammeRun& run);
 
 // The safe values' row for the atmosphere in force.
-SafeRow atmosphere_safe_row(const Parameters& parameters, const Inputs& inputs, const ProgrammeRun& run);
+SafeRow atmosphere_safe_row(const Atmosphere& atmosphere, const Parameters& parameters, const Inputs& inputs,
+                            const ProgrammeRun& run);
 
 // Heat may be on as far as the atmosphere goes.
 bool atmosphere_permits_heat(const Atmosphere& atmosphere, const Parameters& parameters, const Inputs& inputs);

@@ -5,6 +5,7 @@
 #include <new>
 
 #include "firmware/controller_state.h"
+#include "firmware/current_loop.h"
 #include "firmware/loop_tuning.h"
 
 namespace fw {
@@ -44,6 +45,11 @@ bool valves_differ(const Controller& c) {
   return ((c.inputs.discrete ^ expected) & watched) != 0;
 }
 
+// Asked for longer than a flame takes (the alarm's delay), and not there.
+bool flame_missing(const Controller& c) {
+  return c.parameters.combustible_gas != 0 && (c.outputs.coils & coil::pilot) != 0 && !input(c, discrete::burn_off_proven);
+}
+
 AlarmSet gas_conditions(const Controller& c) {
   const Parameters& p = c.parameters;
   const Inputs& in = c.inputs;
@@ -59,6 +65,9 @@ AlarmSet gas_conditions(const Controller& c) {
          when(flowing && std::fabs(c.flow.setpoint_slm - in.flow_slm) > p.flow_deviation_alarm_slm, alarm::flow_deviation) |
          when(!input(c, discrete::supply_present) && programme_active(c.run), alarm::supply_lost) |
          when(in.chamber_failed, alarm::pressure_transmitter) |
+         when(in.supply_known && in.supply_pa < p.supply_low_pa && programme_active(c.run), alarm::supply_low) |
+         when(c.gas_watch.sticks, alarm::valve_sticks) | when(c.gas_watch.swings, alarm::pressure_swings) |
+         when(c.gas_watch.implausible, alarm::flow_implausible) | when(flame_missing(c), alarm::burn_off) |
          when(holding && required && !in.oxygen_valid, alarm::oxygen_cell) | when(valves_differ(c), alarm::valve_position);
 }
 
@@ -91,6 +100,23 @@ AlarmSet alarm_conditions(const Controller& c) {
 
 // --- Programme ---------------------------------------------------------------------------------------------------------
 
+bool makes_atmosphere(SegmentKind kind) {
+  return kind == SegmentKind::evacuate || kind == SegmentKind::leak_test || kind == SegmentKind::backfill ||
+         kind == SegmentKind::purge;
+}
+
+// Every step waits for its valves: none of them for longer than this.
+bool feedback_missing(Controller& c) {
+  const Segment* segment = programme_segment(c.run);
+  const bool watched = segment != nullptr && makes_atmosphere(segment->kind) && has_retort(c.parameters) && c.inputs.known;
+  if (!watched || !valves_differ(c)) {
+    c.feedback_ms = 0;
+    return false;
+  }
+  c.feedback_ms += period_of(c);
+  return static_cast<float>(c.feedback_ms) >= c.parameters.feedback_timeout_s * 1000.0f;
+}
+
 std::uint32_t task_timeout_ms(const Controller& c) {
   const Segment* segment = programme_segment(c.run);
   if (segment == nullptr) return 0;
@@ -101,7 +127,7 @@ std::uint32_t task_timeout_ms(const Controller& c) {
   return static_cast<std::uint32_t>(longest_s) * 1000u;  // bounds of the parameters keep it within range
 }
 
-ProgrammeView programme_view(const Controller& c) {
+ProgrammeView programme_view(Controller& c) {
   ProgrammeView view{};
   view.period_ms = period_of(c);
   view.lead_degc = heat_zones_lead_degc(c.parameters, c.inputs);
@@ -112,7 +138,7 @@ ProgrammeView programme_view(const Controller& c) {
   view.load_good = !c.inputs.load_failed;
   const bool mine = c.atmosphere.serial == c.run.serial;
   view.task_done = mine && c.atmosphere.task_done;
-  view.task_failed = mine && c.atmosphere.task_failed;
+  view.task_failed = (mine && c.atmosphere.task_failed) || feedback_missing(c);
   view.plant_settled = c.run.settle_ms >= stop_least_ms && !input(c, discrete::contactor_closed) &&
                        !input(c, discrete::isolation_open) && (c.outputs.coils & coil::pump_motor) == 0;
   view.ramp_tolerance_k = c.parameters.ramp_tolerance_k;
@@ -144,27 +170,79 @@ void heat_loops(Controller& c, Outputs& wanted) {
   heat_zones_step(c.zones, c.heat, p, c.inputs, view, wanted.demand_frac);
 }
 
+// The core in place of the meters' own loops: shares of full scale in, positions of their valves out.
+void drive_meters(Controller& c, Outputs& wanted) {
+  const Parameters& p = c.parameters;
+  const FlowDrive drive{p.flow_gain, p.flow_integral_s, static_cast<float>(p.period_ms) * 0.001f};
+  const int meters = is_blended(p, wanted.gas_wanted) ? 2 : 1;
+  for (int m = 0; m < meters; ++m) {
+    const float conversion = gas_conversion(p, m == 0 ? wanted.gas_wanted : Gas::nitrogen);
+    const float measured = c.inputs.meter_slm[m] / (p.meter_full_scale_slm * conversion);
+    wanted.flow_ma[m] = flow_driven_ma(c.flow.drive[m], drive, span_value(wanted.flow_ma[m], 0.0f, 1.0f), measured);
+  }
+}
+
+void flow_loops(Controller& c, Outputs& wanted) {
+  const Parameters& p = c.parameters;
+  const AtmosphereDemand& demand = c.demand;
+  const bool hydrogen = is_combustible(demand.gas);   // mixed or not, it comes from the same place of the selector
+  wanted.gas = static_cast<std::uint8_t>(hydrogen ? Gas::hydrogen : demand.gas);
+  wanted.gas_wanted = demand.gas;
+  if ((demand.coils & coil::process_open) == 0) {
+    flow_shut(c.flow);
+    return;
+  }
+  const FlowMeter meter{p.meter_full_scale_slm, gas_conversion(p, demand.gas)};
+  const FlowMeter second{p.meter_full_scale_slm, gas_conversion(p, Gas::nitrogen)};
+  const float share = is_blended(p, demand.gas) ? p.blend_hydrogen : 1.0f, period_s = static_cast<float>(p.period_ms) * 0.001f;
+  flow_blended(c.flow, meter, second, share, demand.flow_slm, p.flow_ramp_slm_per_s, period_s, wanted.flow_ma);
+  if (p.flow_direct != 0) drive_meters(c, wanted);
+}
+
+// Share of the valve's capacity that must pass for the pressure to stand: what flows in, and what heating pushes out.
+float pressure_feed_forward(Controller& c) {
+  const Parameters& p = c.parameters;
+  if (p.valve_capacity_slm <= 0.0f) return 0.0f;
+  const float absolute_pa = c.inputs.chamber_pa + c.inputs.barometer_pa;
+  const float pushed_slm = expansion_slm(c.back_pressure.expansion, p, c.inputs.hottest_degc, absolute_pa);
+  const float share = (c.flow.setpoint_slm + pushed_slm) / p.valve_capacity_slm;
+  return share > 0.0f ? (share < 1.0f ? share : 1.0f) : 0.0f;
+}
+
 void gas_loops(Controller& c, Outputs& wanted) {
   const Parameters& p = c.parameters;
   const AtmosphereDemand& demand = c.demand;
   const float chamber_pa = c.inputs.chamber_pa;
-  wanted.gas = static_cast<std::uint8_t>(demand.gas);
-  if (demand.coils & coil::process_open) {
-    const FlowMeter meter{p.meter_full_scale_slm, p.gas_conversion[wanted.gas]};
-    const float period_s = static_cast<float>(p.period_ms) * 0.001f;
-    wanted.flow_ma[0] = flow_automatic(c.flow, meter, demand.flow_slm, p.flow_ramp_slm_per_s, period_s);
-  } else {
-    flow_shut(c.flow);
-  }
+  flow_loops(c, wanted);
+  const float feed_forward = pressure_feed_forward(c);
   if (c.tune.in_charge && c.tune.loop - 1 == tune_pressure) {
     const float travel = valve_travel(valve_characteristic(p), c.tune.output);
-    wanted.valve_frac = back_pressure_manual(c.back_pressure, p, demand.setpoint_pa, chamber_pa, travel);
+    wanted.valve_frac = back_pressure_manual(c.back_pressure, p, demand.setpoint_pa, chamber_pa, travel, feed_forward);
     return;
   }
-  wanted.valve_frac =
-      demand.valve_automatic
-          ? back_pressure_automatic(c.back_pressure, p, demand.setpoint_pa, chamber_pa)
-          : back_pressure_manual(c.back_pressure, p, demand.setpoint_pa, chamber_pa, demand.stands ? demand.valve_frac : 1.0f);
+  wanted.valve_frac = demand.valve_automatic
+                          ? back_pressure_automatic(c.back_pressure, p, demand.setpoint_pa, chamber_pa, feed_forward)
+                          : back_pressure_manual(c.back_pressure, p, demand.setpoint_pa, chamber_pa,
+                                                 demand.stands ? demand.valve_frac : 1.0f, feed_forward);
+}
+
+// What single readings do not show.
+void watch_gas(Controller& c) {
+  const Parameters& p = c.parameters;
+  if (!has_retort(p) || !c.inputs.known) return;
+  const bool filling = (c.outputs.coils & coil::process_open) != 0;
+  const bool in_charge = c.demand.valve_automatic && c.atmosphere.phase == AtmospherePhase::holding;
+  c.gas_watch.sticks = valve_sticks(c.gas_watch.stick, p, c.inputs, c.outputs.valve_frac);
+  c.gas_watch.swings = pressure_swings(c.gas_watch.swing, p, in_charge, c.demand.setpoint_pa, c.inputs.chamber_pa);
+  c.gas_watch.implausible = flow_implausible(c.gas_watch.fill, p, c.inputs, filling);
+}
+
+// The burn-off pilot burns from when combustible gas is asked for until it has been purged out; only then the door is let go.
+void burn_off_coils(const Controller& c, Outputs& wanted) {
+  const bool possible = c.atmosphere.combustible.possible;
+  const bool asked = programme_active(c.run) && is_combustible(c.run.gas);
+  if (possible || asked) wanted.coils |= coil::pilot;
+  if (!possible && !programme_active(c.run)) wanted.coils |= coil::door_release;
 }
 
 Outputs run_loops(Controller& c) {
@@ -174,6 +252,7 @@ Outputs run_loops(Controller& c) {
   heat_loops(c, wanted);
   if (has_retort(c.parameters) || c.demand.flow_slm > 0.0f) gas_loops(c, wanted);
   if (alarms_sound_horn(c.alarms)) wanted.coils |= coil::horn;
+  if (c.parameters.combustible_gas != 0) burn_off_coils(c, wanted);
   return wanted;
 }
 
@@ -188,7 +267,8 @@ bool within_unit(float value) { return value >= 0.0f && value <= 1.0f; }  // fal
 
 // Nothing but finite values within their range may leave. If a loop ever gives anything else, the core stops for good.
 void check_outputs(Controller& c, Outputs& wanted) {
-  bool good = within_unit(wanted.valve_frac) && wanted.flow_ma[0] >= 4.0f && wanted.flow_ma[0] <= 20.0f;
+  bool good = within_unit(wanted.valve_frac);
+  for (const float flow_ma : wanted.flow_ma) good = good && flow_ma >= 4.0f && flow_ma <= 20.0f;
   for (const float demand : wanted.demand_frac) good = good && within_unit(demand);
   if (FW_CHECK(c.latch, good)) return;
   wanted = Outputs{};
@@ -217,7 +297,8 @@ void start(Controller& c, std::span<const std::uint8_t> store_image, ResetCause,
   c.store_bad = load_store(store_image, c.parameters, c.programmes, c.journal, c.writer, parameters_bad);
   c.parameters_bad = parameters_bad;
   c.totaliser.sum = c.journal.gas_total;
-  c.interlocks.safe_row = atmosphere_safe_row(c.parameters, c.inputs, c.run);
+  combustible_start(c.atmosphere.combustible, c.parameters);
+  c.interlocks.safe_row = atmosphere_safe_row(c.atmosphere, c.parameters, c.inputs, c.run);
 }
 
 bool adopt(Controller& c, std::span<const std::uint8_t> store_image, Controller& fresh) {
@@ -239,8 +320,10 @@ void receive(Controller& c, Port port, std::span<const std::uint8_t> bytes, std:
 
 void step(Controller& c, std::uint64_t now_us) {
   ++c.tick;
-  station_receive(c.station, c.parameters, c.outputs.gas, now_us, c.inputs);                  // decode, validate
+  station_receive(c.station, c.parameters, c.outputs.gas_wanted, now_us, c.inputs);                  // decode, validate
   if (c.outputs.coils & coil::process_open) totaliser_add(c.totaliser, c.inputs.flow_slm, period_of(c));
+  watch_gas(c);
+  combustible_step(c.atmosphere.combustible, c.parameters, c.inputs, c.outputs);
   alarms_step(c.alarms, alarm_conditions(c), period_of(c));                                    // alarms
   supervisory_command(c);
   programme_step(c.run, programme_view(c));                                                    // programme and atmosphere

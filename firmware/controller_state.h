@@ -13,6 +13,7 @@
 #include "firmware/check.h"
 #include "firmware/controller.h"
 #include "firmware/flow.h"
+#include "firmware/gas_watch.h"
 #include "firmware/heat_zones.h"
 #include "firmware/interlocks.h"
 #include "firmware/parameter_store.h"
@@ -59,6 +60,8 @@ struct Controller {
   FlowTotaliser totaliser;
   HeatZones zones;
   AutoTune tune;
+  GasWatch gas_watch;
+  std::uint32_t feedback_ms;          // a valve's feedback has differed so long in a segment that makes the atmosphere
 };
 
 static_assert(std::is_trivially_copyable_v<Controller>);

@@ -19,12 +19,19 @@ constexpr std::int64_t sum_max = std::int64_t{1} << 62;
 
 }  // namespace
 
+float mixture_conversion(float share, float first_conversion, float second_conversion) {
+  const float x = share > 0.0f ? (share < 1.0f ? share : 1.0f) : 0.0f;
+  const float first = first_conversion > 0.0f ? first_conversion : 1.0f, second = second_conversion > 0.0f ? second_conversion : 1.0f;
+  return 1.0f / (x / first + (1.0f - x) / second);
+}
+
 float flow_slm(const FlowMeter& meter, float current_ma) { return span_value(current_ma, 0.0f, range_slm(meter)); }
 
 float flow_current_ma(const FlowMeter& meter, float flow_slm) { return span_current(flow_slm, 0.0f, range_slm(meter)); }
 
-float flow_automatic(FlowLoop& loop, const FlowMeter& meter, float target_slm, float ramp_slm_per_s, float period_s) {
-  const float range = range_slm(meter);
+namespace {
+
+void ramp_to(FlowLoop& loop, float range, float target_slm, float ramp_slm_per_s, float period_s) {
   float target = target_slm > 0.0f ? target_slm : 0.0f;
   if (target > range) target = range;
   const float step = ramp_slm_per_s * period_s;
@@ -35,10 +42,45 @@ float flow_automatic(FlowLoop& loop, const FlowMeter& meter, float target_slm, f
   } else {
     loop.setpoint_slm = target;
   }
+}
+
+}  // namespace
+
+float flow_automatic(FlowLoop& loop, const FlowMeter& meter, float target_slm, float ramp_slm_per_s, float period_s) {
+  ramp_to(loop, range_slm(meter), target_slm, ramp_slm_per_s, period_s);
   return flow_current_ma(meter, loop.setpoint_slm);
 }
 
-void flow_shut(FlowLoop& loop) { loop.setpoint_slm = 0.0f; }
+void flow_blended(FlowLoop& loop, const FlowMeter& first, const FlowMeter& second, float share, float target_slm,
+                  float ramp_slm_per_s, float period_s, float (&ma)[2]) {
+  if (!(share > 0.0f && share < 1.0f)) {
+    ma[0] = flow_automatic(loop, first, target_slm, ramp_slm_per_s, period_s);
+    return;
+  }
+  const float by_first = range_slm(first) / share, by_second = range_slm(second) / (1.0f - share);
+  ramp_to(loop, by_first < by_second ? by_first : by_second, target_slm, ramp_slm_per_s, period_s);
+  ma[0] = flow_current_ma(first, loop.setpoint_slm * share);
+  ma[1] = flow_current_ma(second, loop.setpoint_slm * (1.0f - share));
+}
+
+float flow_driven_ma(Pid& pid, const FlowDrive& drive, float setpoint_share, float measured_share) {
+  if (!std::isfinite(setpoint_share) || !std::isfinite(measured_share)) return 4.0f;
+  PidSettings<float> settings;
+  settings.gain = drive.gain;
+  settings.integral_s = drive.integral_s;
+  settings.setpoint_weight = 1.0f;
+  settings.tracking_s = drive.integral_s;
+  settings.period_s = drive.period_s;
+  settings.out_max = 1.0f;
+  const float open = pid.automatic(settings, setpoint_share, measured_share);
+  pid.applied(open);   // what an interlock takes away shuts the process valve too, and the loop begins anew
+  return span_current(open, 0.0f, 1.0f);
+}
+
+void flow_shut(FlowLoop& loop) {
+  loop.setpoint_slm = 0.0f;
+  for (Pid& pid : loop.drive) pid.reset();
+}
 
 void totaliser_add(FlowTotaliser& totaliser, float flow_slm, std::uint32_t period_ms) {
   float flow = flow_slm;

@@ -43,6 +43,23 @@ constexpr InterlockRow table[] = {
     {row::gas_not_selected, "gas not selected", "process gas without a gas selected", refuse_process_gas, 0},
     {row::air_gas_on_hot_titanium, "air as gas on hot titanium",
      "air as process gas with the load above limits.air_admittance_max", refuse_process_gas, 0},
+    // Combustible gas: combustible.h says where these rules come from. Flame-failure response: at most some seconds, from memory.
+    {row::burn_off_lost, "burn-off lost", "burn-off flame not proven while combustible gas flows", trip, 1000},
+    {row::blend_ratio, "blend ratio", "measured share of hydrogen off by more than combustible.blend.tolerance", trip, 5000},
+    {row::air_in_combustible, "air in combustible gas",
+     "oxygen at or above combustible.oxygen_max while combustible gas flows and a zone is below combustible.zone_min", trip, 2000},
+    {row::combustible_pressure, "combustible gas pressure", "chamber below combustible.pressure_min while combustible gas flows",
+     trip, 2000},
+    {row::door_on_combustible, "door on combustible gas", "door open with combustible gas not purged out", trip, 0},
+    {row::combustible_valve, "combustible gas valve", "process valve or its meter passes though told to shut", trip, 2000},
+    {row::combustible_not_permitted, "combustible gas not permitted",
+     "combustible gas with neither every zone hot nor the chamber purged, or without proven burn-off", refuse_process_gas, 0},
+    {row::combustible_on_titanium, "combustible gas on titanium", "combustible gas with unit.load_titanium", refuse_process_gas, 0},
+    {row::isolation_on_combustible, "isolation on combustible gas", "isolation with combustible gas not purged out",
+     refuse_isolation, 0},
+    {row::air_on_combustible, "air on combustible gas", "air admittance with combustible gas not purged out", refuse_air, 0},
+    {row::air_gas_on_combustible, "air as gas on combustible gas", "air as process gas with combustible gas not purged out",
+     refuse_process_gas, 0},
 };
 static_assert(std::size(table) == row::count_ - 1);
 static_assert([] {
@@ -76,7 +93,7 @@ constexpr RowSet trips = rows_of(trip) | rows_of(trip_over_pressure);
 constexpr SafeValues safe_values[] = {
     {SafeRow::air, "air", coil::purge_shut, 1.0f},
     {SafeRow::inert, "inert gas", 0, 1.0f},
-    {SafeRow::combustible, "combustible gas", 0, 1.0f},
+    {SafeRow::combustible, "combustible gas", coil::pilot, 1.0f},
     {SafeRow::vacuum, "vacuum", 0, 1.0f},
     {SafeRow::over_pressure, "over-pressure", coil::purge_shut | coil::bypass_open, 1.0f},
 };
@@ -150,6 +167,20 @@ RowSet gas_causes(const InterlockView& view) {
   return causes;
 }
 
+RowSet combustible_causes(const InterlockView& view) {
+  const Inputs& in = view.inputs;
+  const Parameters& p = view.parameters;
+  const Combustible& gas = view.atmosphere.combustible;
+  RowSet causes = 0;
+  set(causes, row::burn_off_lost, gas.flowing && !input(in, discrete::burn_off_proven));
+  set(causes, row::blend_ratio, blend_off(gas, p, in, view.before));
+  set(causes, row::air_in_combustible, air_in_combustible(gas, p, in));
+  set(causes, row::combustible_pressure, combustible_pressure_low(gas, p, in));
+  set(causes, row::door_on_combustible, gas.possible && !input(in, discrete::door_closed));
+  set(causes, row::combustible_valve, combustible_valve_passes(gas, p, in));
+  return causes;
+}
+
 // Burst firing: the rms current goes with the root of the demand.
 RowSet current_causes(const InterlockView& view) {
   const Inputs& in = view.inputs;
@@ -200,7 +231,8 @@ RowSet trip_causes(Interlocks& interlocks, const InterlockView& view) {
   set(causes, row::door, !input(view.inputs, discrete::door_closed) && programme_active(view.run));
   set(causes, row::limiter, !input(view.inputs, discrete::limiter_healthy));
   set(causes, row::station_watchdog, (view.inputs.station & 1u) != 0 && programme_active(view.run) && view.inputs.fresh);
-  return causes | temperature_causes(view) | gas_causes(view) | current_causes(view) | response_causes(interlocks, view);
+  return causes | temperature_causes(view) | gas_causes(view) | combustible_causes(view) | current_causes(view) |
+         response_causes(interlocks, view);
 }
 
 bool heat_asked(const Outputs& outputs) {
@@ -238,6 +270,14 @@ RowSet refusal_causes(const Interlocks& interlocks, const InterlockView& view, c
   set(causes, row::isolation_under_pressure, isolation && measured && in.chamber_pa > p.evacuate_switch_pa);
   set(causes, row::gas_not_selected, process && out.gas == static_cast<std::uint8_t>(Gas::keep));
   set(causes, row::air_gas_on_hot_titanium, process && out.gas == static_cast<std::uint8_t>(Gas::air) && hot_titanium);
+  const bool possible = view.atmosphere.combustible.possible;
+  const bool combustible = process && is_combustible(out.gas_wanted);
+  const bool permitted = combustible_permitted(view.atmosphere.combustible, p, in);
+  set(causes, row::combustible_not_permitted, combustible && p.load_titanium == 0 && !permitted);
+  set(causes, row::combustible_on_titanium, combustible && p.load_titanium != 0);
+  set(causes, row::isolation_on_combustible, isolation && possible);
+  set(causes, row::air_on_combustible, (out.coils & coil::air_open) != 0 && possible);
+  set(causes, row::air_gas_on_combustible, process && out.gas_wanted == Gas::air && possible);
   return causes & rows_in_force;
 }
 
@@ -312,10 +352,11 @@ std::uint16_t pump_coils(Interlocks& interlocks, const InterlockView& view) {
 void impose_safe_values(Interlocks& interlocks, const InterlockView& view, Outputs& outputs) {
   const SafeRow in_force = interlocks.over_pressure ? SafeRow::over_pressure : interlocks.safe_row;
   const SafeValues& values = safe_values[static_cast<std::size_t>(in_force) - 1];
-  const int horn = outputs.coils & coil::horn;
-  outputs.coils = static_cast<std::uint16_t>(values.coils | pump_coils(interlocks, view) | horn);
+  const int kept = outputs.coils & (coil::horn | coil::pilot | coil::door_release);   // over-pressure too leaves through the burn-off
+  outputs.coils = static_cast<std::uint16_t>(values.coils | pump_coils(interlocks, view) | kept);
   outputs.valve_frac = values.valve_frac;
   outputs.gas = static_cast<std::uint8_t>(Gas::keep);
+  outputs.gas_wanted = Gas::keep;
   gas_off(outputs);
   heat_off(outputs);
 }
@@ -338,7 +379,7 @@ void interlocks_step(Interlocks& interlocks, const InterlockView& view, Outputs&
   interlocks.standing = over;
   if (interlocks.latched == 0 && (over & trips) != 0) interlocks.first_out = static_cast<std::uint8_t>(std::countr_zero(over & trips));
   interlocks.latched |= over & trips;
-  interlocks.safe_row = atmosphere_safe_row(view.parameters, view.inputs, view.run);
+  interlocks.safe_row = atmosphere_safe_row(view.atmosphere, view.parameters, view.inputs, view.run);
   follow_over_pressure(interlocks, view);
   follow_permissive(interlocks, view);
   if (interlocks.latched != 0 || !view.stands || interlocks.over_pressure) {
@@ -347,6 +388,8 @@ void interlocks_step(Interlocks& interlocks, const InterlockView& view, Outputs&
     interlocks.pump_stop_ms = 0;
   }
   refuse(interlocks, refusal_causes(interlocks, view, outputs), outputs);
+  // The request that opens the valve already carries the row for what it lets in.
+  if ((outputs.coils & coil::process_open) != 0 && is_combustible(outputs.gas_wanted)) interlocks.safe_row = SafeRow::combustible;
   outputs.safe_row = interlocks.over_pressure ? SafeRow::over_pressure : interlocks.safe_row;
 }
 

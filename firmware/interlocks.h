@@ -39,7 +39,9 @@ enum Number : std::uint8_t {
   over_pressure_switch, pressure_transmitter, low_pressure, oxygen, line_lost, station_watchdog, current_without_demand,
   demand_without_current, supply_lost, pump_lost, exhaust_shut, no_response, load_above_heater, internal_fault,
   heat_not_permitted, air_on_hot_titanium, bypass_too_low, isolation_before_pump, isolation_with_inlet,
-  isolation_under_pressure, gas_not_selected, air_gas_on_hot_titanium, count_
+  isolation_under_pressure, gas_not_selected, air_gas_on_hot_titanium,
+  burn_off_lost, blend_ratio, air_in_combustible, combustible_pressure, door_on_combustible, combustible_valve,
+  combustible_not_permitted, combustible_on_titanium, isolation_on_combustible, air_on_combustible, air_gas_on_combustible, count_
 };
 }
 

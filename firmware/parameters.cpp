@@ -5,6 +5,7 @@
 #include <cstring>
 
 #include "firmware/crc32.h"
+#include "firmware/flow.h"
 #include "firmware/thermocouple.h"
 
 namespace fw {
@@ -210,6 +211,55 @@ constexpr ParameterInfo table[] = {
     FW_TUNE("heat", tune_heat, "K", 0.5f, 200.0f, 20.0f, 2.0f, 300.0f, 7200.0f),
     FW_TUNE("pressure", tune_pressure, "Pa", 50.0f, 10000.0f, 1500.0f, 150.0f, 60.0f, 600.0f),
 #undef FW_TUNE
+    {"unit.combustible_gas", "yes/no", FW_AT(combustible_gas), true, 0.0f, 1.0f, 0.0f,
+     "hydrogen or forming gas may be asked for: burn-off, inert purge and oxygen cell are fitted"},
+    {"instruments.gas_conversion.hydrogen", "", FW_AT(gas_conversion_hydrogen), false, 0.1f, 3.0f, 1.01f, "as for air"},
+    {"combustible.zone_min", "degC", FW_AT(combustible_zone_min_degc), false, 760.0f, 2000.0f, 760.0f,
+     "combustible gas may come in unpurged while every zone is above it"},
+    {"combustible.purge_volumes", "", FW_AT(combustible_purge_volumes), false, 5.0f, 100.0f, 5.0f,
+     "cold volume changes of inert gas before combustible gas, and after it before pump or door"},
+    {"combustible.oxygen_max", "ppm", FW_AT(combustible_oxygen_max_ppm), false, 1.0f, 10000.0f, 10000.0f,
+     "highest oxygen for combustible gas in a chamber that is not hot"},
+    {"combustible.pressure_min", "Pa gauge", FW_AT(combustible_pressure_min_pa), false, 20.0f, 1.0e5f, 150.0f,
+     "least pressure for combustible gas: trip below it"},
+    {"combustible.ignition_timeout", "s", FW_AT(combustible_ignition_s), false, 1.0f, 3600.0f, 60.0f,
+     "longest wait of a segment for flame and permissive"},
+    {"combustible.leak", "slm", FW_AT(combustible_leak_slm), false, 0.001f, 1000.0f, 0.1f,
+     "flow of meter 1 with the process valve shut: more is a valve that passes"},
+    {"combustible.purge_restrictor", "slm", FW_AT(purge_restrictor_slm), false, 0.0f, 1000.0f, 0.0f,
+     "flow of the inert purge as measured at commissioning, 0: not counted as purge"},
+    {"combustible.blend.hydrogen", "", FW_AT(blend_hydrogen), false, 0.01f, 0.99f, 0.05f, "share of hydrogen in forming gas"},
+    {"combustible.blend.tolerance", "", FW_AT(blend_tolerance), false, 0.001f, 0.5f, 0.01f,
+     "trip where the measured share differs by more"},
+    {"combustible.blend.premixed", "yes/no", FW_AT(blend_premixed), true, 0.0f, 1.0f, 0.0f,
+     "forming gas comes mixed from one bottle through mass-flow controller 1"},
+    {"pressure.valve_points.used", "yes/no", FW_AT(valve_points_used), true, 0.0f, 1.0f, 0.0f,
+     "the valve is linearised by the points below instead of its inherent characteristic; they must rise"},
+    {"pressure.valve_points.1", "", FW_AT(valve_point[0]), false, 0.0f, 1.0f, 0.2f, "share of the capacity wide open at a travel of 0.2"},
+    {"pressure.valve_points.2", "", FW_AT(valve_point[1]), false, 0.0f, 1.0f, 0.4f, "at 0.4"},
+    {"pressure.valve_points.3", "", FW_AT(valve_point[2]), false, 0.0f, 1.0f, 0.6f, "at 0.6"},
+    {"pressure.valve_points.4", "", FW_AT(valve_point[3]), false, 0.0f, 1.0f, 0.8f, "at 0.8"},
+    {"pressure.valve_capacity", "slm", FW_AT(valve_capacity_slm), false, 0.0f, 10000.0f, 0.0f,
+     "flow through the valve wide open at the set point: feed-forward from flow and heating, 0 off"},
+    {"pressure.stick_tolerance", "", FW_AT(stick_tolerance), false, 0.0f, 1.0f, 0.0f,
+     "the valve's position off its command by more for 10 s: it sticks, 0 off"},
+    {"pressure.swing_limit", "Pa", FW_AT(swing_limit_pa), false, 0.0f, 1.0e5f, 0.0f,
+     "amplitude above which a lasting oscillation is told, 0 off"},
+    {"limits.supply_low", "Pa gauge", FW_AT(supply_low_pa), false, 0.0f, 1.0e6f, 0.0f, "supply pressure, low, alarm; 0 off"},
+    {"limits.flow_implausible", "", FW_AT(flow_implausible), false, 0.0f, 10.0f, 0.0f,
+     "metered gas off what the pressure of the shut chamber says by this share: alarm, 0 off"},
+    {"flow.direct_drive", "yes/no", FW_AT(flow_direct), true, 0.0f, 1.0f, 0.0f,
+     "the core drives the valve of the mass-flow controllers, else it gives them a set point"},
+    {"flow.gain", "", FW_AT(flow_gain), false, 0.0f, 100.0f, 0.4f, "proportional gain of that loop, shares of full scale"},
+    {"flow.integral", "s", FW_AT(flow_integral_s), false, 0.0f, 1000.0f, 0.4f, "its integral time, 0 off"},
+    {"atmosphere.count_hot", "yes/no", FW_AT(count_hot), true, 0.0f, 1.0f, 0.0f,
+     "volume changes are counted at the chamber's temperature and pressure; with combustible gas always cold"},
+    {"atmosphere.feedback_timeout", "s", FW_AT(feedback_timeout_s), false, 1.0f, 3600.0f, 30.0f,
+     "longest a valve's feedback may differ in a segment that makes the atmosphere"},
+    {"atmosphere.vent_timeout", "s", FW_AT(vent_timeout_s), false, 1.0f, 36000.0f, 600.0f, "longest venting before an evacuation"},
+    {"atmosphere.pump_timeout", "s", FW_AT(pump_timeout_s), false, 1.0f, 3600.0f, 120.0f, "longest run-up of the pump"},
+    {"atmosphere.shut_down_flow", "slm", FW_AT(shut_down_flow_slm), false, 0.0f, 1000.0f, 0.0f,
+     "flow of the shut-down sequence, 0 as before"},
 };
 
 #undef FW_AT
@@ -262,6 +312,25 @@ std::span<const ParameterInfo> parameter_table() { return table; }
 std::span<const std::uint32_t> parameter_ids() { return ids; }
 
 Parameters default_parameters() { return make_defaults(); }
+
+float gas_conversion(const Parameters& parameters, Gas gas) {
+  switch (gas) {
+    case Gas::keep:
+      return 1.0f;
+    case Gas::forming_gas:
+      if (!is_blended(parameters, gas)) {
+        return mixture_conversion(parameters.blend_hydrogen, parameters.gas_conversion_hydrogen,
+                                  parameters.gas_conversion[static_cast<std::size_t>(Gas::nitrogen)]);
+      }
+      [[fallthrough]];
+    case Gas::hydrogen:
+      return parameters.gas_conversion_hydrogen;
+    default: {
+      const auto index = static_cast<std::size_t>(gas);
+      return index < std::size(parameters.gas_conversion) ? parameters.gas_conversion[index] : 1.0f;
+    }
+  }
+}
 
 std::uint32_t parameter_bits(const Parameters& parameters, const ParameterInfo& info) {
   std::uint32_t bits = 0;

@@ -52,7 +52,7 @@ struct Parameters {
   float dew_point_low_degc, dew_point_high_degc;
   float oxygen_cell_full_scale_degc;      // 20 mA of the cell's temperature transmitter, 4 mA = 0 degC
   float casing_full_scale_degc;           // 20 mA, 4 mA = 0 degC
-  float gas_conversion[gas_count];        // by Gas, index 0 unused; relative to the calibration gas
+  float gas_conversion[5];                // by Gas, air to helium, index 0 unused; relative to the calibration gas
   // heat
   HeatGains heat_gains[gain_set_count];
   float heat_derivative_filter;           // N of the ISA form
@@ -124,6 +124,34 @@ struct Parameters {
   // auto-tune
   float tune_amplitude;                       // of the relay, share of the bias
   TuneLimits tune_heat, tune_pressure;
+  // combustible gas
+  std::int32_t combustible_gas;           // 1: the unit has hydrogen, burn-off and inert purge
+  float gas_conversion_hydrogen;          // as gas_conversion
+  float combustible_zone_min_degc;        // every zone above: it may be let in unpurged
+  float combustible_purge_volumes;        // cold volume changes of inert gas before, and before pump or door is opened
+  float combustible_oxygen_max_ppm;
+  float combustible_pressure_min_pa;      // gauge: no air comes in above it
+  float combustible_ignition_s;           // longest wait for the permissive
+  float combustible_leak_slm;             // through meter 1 with its valve shut
+  float purge_restrictor_slm;             // of the inert purge, as measured; 0: it is not counted
+  float blend_hydrogen;                   // share of hydrogen in forming gas
+  float blend_tolerance;                  // share by which the measured one may differ
+  std::int32_t blend_premixed;            // 1: the bottle holds it mixed, and meter 1 alone carries it
+  // gas system
+  std::int32_t valve_points_used;         // 1: the back-pressure valve is linearised by valve_point
+  float valve_point[4];                   // installed capacity at a travel of 0.2, 0.4, 0.6, 0.8
+  float valve_capacity_slm;               // through the valve wide open at the set point: feed-forward; 0 off
+  float stick_tolerance;                  // travel, 0 off
+  float swing_limit_pa;                   // amplitude, 0 off
+  float supply_low_pa;                    // gauge, 0 off
+  float flow_implausible;                 // share, 0 off
+  std::int32_t flow_direct;               // 1: the core drives the meter's valve, 0: it gives a set point
+  float flow_gain;                        // valve over flow, both shares of their full scale
+  float flow_integral_s;
+  std::int32_t count_hot;                 // 1: volume changes at the chamber's temperature and pressure
+  float feedback_timeout_s;               // a valve's feedback in a segment that makes the atmosphere
+  float vent_timeout_s, pump_timeout_s;   // over-pressure off; pump up to speed
+  float shut_down_flow_slm;               // of the shut-down sequence, 0: as before
 };
 
 // Bounds of a parameter are checked on every way in (store, registers, YAML); a value outside is refused, never clamped.
@@ -146,6 +174,13 @@ std::uint32_t parameter_bits(const Parameters& parameters, const ParameterInfo& 
 bool parameter_accepts(const ParameterInfo& info, std::uint32_t bits);
 void set_parameter_bits(Parameters& parameters, const ParameterInfo& info, std::uint32_t bits);  // checked by the caller
 Parameters default_parameters();
+// Conversion factor of a gas in the meter that carries it, relative to the calibration gas; of forming gas
+// from two meters that of hydrogen, of one that comes mixed that of the mixture.
+float gas_conversion(const Parameters& parameters, Gas gas);
+// Forming gas out of two meters.
+inline bool is_blended(const Parameters& parameters, Gas gas) {
+  return gas == Gas::forming_gas && parameters.blend_premixed == 0;
+}
 // Whether those that only make sense together do: the interaction of the zones is diagonally dominant with a margin (every row of
 // the matrix sums to below 0.95 beside its diagonal), so that its inverse exists and is bounded by 20.
 bool parameters_agree(const Parameters& parameters);

@@ -37,6 +37,7 @@ bool kind_valid(const Segment& segment, int index) {
       if (segment.options & by_vacuum_cycles) {
         return segment.count > 0 && within(segment.amount, 0.1f, 1.0e5f) && segment.flow_slm > 0.0f;
       }
+      if ((segment.options & until_dry) && !(segment.duration_ms > 0 && within(segment.rate, -120.0f, 60.0f))) return false;
       return within(segment.amount, 1.0e-3f, 1000.0f);
     case SegmentKind::backfill:
       return segment.gas == Gas::air || segment.flow_slm != 0.0f;
@@ -259,6 +260,21 @@ void programme_stop(ProgrammeRun& run) { leave(run, ProgrammeState::stopping); }
 
 void programme_abort(ProgrammeRun& run) { leave(run, ProgrammeState::aborting); }
 
+void programme_divert(ProgrammeRun& run, const Segment* segments, int count, float lead_degc) {
+  const int room = programme_segments_max - count;
+  const int first = run.segments < room ? run.segments : room;
+  for (int i = 0; i < count; ++i) {
+    run.copy[first + i] = segments[i];
+    run.repeats[first + i] = 0;
+    if (judges_by_load(segments[i])) run.load_needed = true;
+  }
+  run.segments = static_cast<std::uint16_t>(first + count);
+  run.segment = static_cast<std::uint16_t>(first);
+  run.starting = false;
+  run.state = ProgrammeState::running;
+  begin_segment(run, lead_degc);
+}
+
 // The segments that make the atmosphere are not skipped: heat would follow on a chamber nobody emptied, tested or purged.
 bool programme_skip(ProgrammeRun& run, const ProgrammeView& view) {
   const Segment* segment = programme_segment(run);
@@ -273,10 +289,11 @@ const Segment* programme_segment(const ProgrammeRun& run) {
 }
 
 bool segment_valid(const Segment& segment, int index) {
-  return static_cast<int>(segment.gas) < gas_count && segment.gain_set <= 4 && segment.options < 32 &&
+  return static_cast<int>(segment.gas) < gas_count && segment.gain_set <= 4 && segment.options < 64 &&
          target_valid(segment) && kind_valid(segment, index) && within(segment.tolerance_k, 0.0f, temperature_max_degc) &&
          within(segment.flow_slm, -1.0e3f, 1.0e4f) && within(segment.back_pressure_pa, -1.0e5f, pressure_max_pa) &&
-         within(segment.amount, 0.0f, 1.0e5f) && within(segment.rate, 0.0f, 1.0e4f) && within(segment.power_limit, 0.0f, 1.0f) &&
+         within(segment.amount, 0.0f, 1.0e5f) && within(segment.rate, (segment.options & until_dry) ? -120.0f : 0.0f, 1.0e4f) &&
+         within(segment.power_limit, 0.0f, 1.0f) &&
          segment.duration_ms <= duration_max_ms && segment.timeout_ms <= duration_max_ms;
 }
 

@@ -9,8 +9,9 @@ inline constexpr int programme_count = 16;
 inline constexpr int segment_count = 512;
 inline constexpr int programme_segments_max = 128;  // longest single programme; the running one is a private copy
 
-enum class Gas : std::uint8_t { keep = 0, air = 1, nitrogen = 2, argon = 3, helium = 4 };
-inline constexpr int gas_count = 5;
+// forming_gas: hydrogen through meter 1 and nitrogen through meter 2, in the share that a parameter gives.
+enum class Gas : std::uint8_t { keep = 0, air = 1, nitrogen = 2, argon = 3, helium = 4, hydrogen = 5, forming_gas = 6 };
+inline constexpr int gas_count = 7;
 
 enum class SegmentKind : std::uint8_t {
   none = 0, ramp = 1, soak = 2, wait = 3, evacuate = 4, backfill = 5, purge = 6, leak_test = 7, cool = 8, repeat = 9, end = 10
@@ -23,6 +24,7 @@ enum SegmentOption : std::uint8_t {
   by_vacuum_cycles = 4,    // purge: count evacuate/backfill cycles instead of volume changes
   end_keep_purge = 8,      // end: reserved, safe values stay in force either way
   no_feed_forward = 16,    // heat by feedback alone
+  until_dry = 32,          // purge by volume changes: also until the dew point has stayed at or below rate for duration_ms
 };
 
 // One segment. Fields that its kind does not use are zero. For flow_slm and back_pressure_pa a negative value means "as before".
@@ -32,8 +34,8 @@ struct Segment {
   std::uint8_t gain_set = 0;        // 1..4, 0 as before
   std::uint8_t options = 0;         // SegmentOption bits
   float target = 0.0f;              // ramp: degC; evacuate: Pa abs; backfill and purge: Pa gauge to hold; leak_test: none; cool: load degC
-  float rate = 0.0f;                // ramp: K/s (> 0); leak_test: highest pressure rise accepted, Pa/s
-  std::uint32_t duration_ms = 0;    // ramp by time, soak, wait, leak_test
+  float rate = 0.0f;                // ramp: K/s (> 0); leak_test: highest pressure rise accepted, Pa/s; purge until dry: degC
+  std::uint32_t duration_ms = 0;    // ramp by time, soak, wait, leak_test; purge until dry: of the dew point
   float tolerance_k = 0.0f;         // soak: half width of the band in which time counts; ramp: how far it runs ahead (0: the parameter)
   float flow_slm = -1.0f;           // flow set point (0 degC, 101.325 kPa) while the segment runs
   float back_pressure_pa = -1.0f;   // gauge set point of the back-pressure loop
@@ -105,6 +107,9 @@ bool programme_adopt(ProgrammeRun& run, const ProgrammeEntry& entry, const Segme
 void programme_step(ProgrammeRun& run, const ProgrammeView& view);
 void programme_stop(ProgrammeRun& run);     // to stopping
 void programme_abort(ProgrammeRun& run);    // to aborting
+// Leaves the programme for a few segments of the core's own, which stand behind its last one in the private copy (over its end
+// where there is no room). Of a programme that runs or is held.
+void programme_divert(ProgrammeRun& run, const Segment* segments, int count, float lead_degc);
 bool programme_skip(ProgrammeRun& run, const ProgrammeView& view);  // false: this kind of segment is not skipped
 
 // The segment in force, or null when nothing runs.

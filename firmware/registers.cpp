@@ -65,6 +65,9 @@ constexpr Row monitor_common[] = {
     {"tune.state", "", u16, 0, "auto-tune: 0 idle, 1 running, 2 gains proposed, 3 ended without"},
     {"tune.ultimate_gain", "", f32, 6, "1/K or 1/Pa, of the last auto-tune"},
     {"tune.ultimate_period", "s", f32, 2, "of the last auto-tune"},
+    {"combustible.state", "", u16, 0, "0 none in the chamber, 1 possible, 2 waiting for its permissive, 3 flowing"},
+    {"combustible.purged", "", f32, 2, "cold volume changes of inert gas since combustible gas or air came in"},
+    {"pressure.in_charge", "", u16, 0, "device in charge of the pressure: 0 none, 1 valve, 2 bypass, 3 pump"},
 };
 
 constexpr Row monitor_zone[4][3] = {
@@ -85,7 +88,7 @@ constexpr Row monitor_zone[4][3] = {
 constexpr Row command_rows[] = {
     {"command.code", "", u16, 0,
      "1 select programme, 2 start, 3 hold, 4 resume, 5 skip, 6 stop, 7 acknowledge, 8 change set point, 9 reset, "
-     "10 write segment, 11 erase programme, 12 read segment, 20 start, 21 abort, 22 accept, 23 reject auto-tune"},
+     "10 write segment, 11 erase programme, 12 read segment, 20 start, 21 abort, 22 accept, 23 reject auto-tune, 30 shut down"},
     {"command.argument", "", u16, 0, "number that goes with the command"},
     {"command.value", "", f32, 3, "value that goes with the command"},
 };
@@ -100,11 +103,11 @@ constexpr Row window_rows[] = {
     {"window.programme", "", u16, 0, "programme the window looks at, 0..15"},
     {"window.kind", "", u16, 0,
      "1 ramp, 2 soak, 3 wait, 4 evacuate, 5 backfill, 6 purge, 7 leak test, 8 cool, 9 repeat, 10 end"},
-    {"window.gas", "", u16, 0, "0 as before, 1 air, 2 nitrogen, 3 argon, 4 helium"},
+    {"window.gas", "", u16, 0, "0 as before, 1 air, 2 nitrogen, 3 argon, 4 helium, 5 hydrogen, 6 forming gas"},
     {"window.gain_set", "", u16, 0, "1..4, 0 as before"},
-    {"window.options", "", u16, 0, "bit 0 ramp by time, 1 count on load, 2 purge by vacuum cycles, 4 no feed-forward"},
+    {"window.options", "", u16, 0, "bit 0 ramp by time, 1 count on load, 2 purge by vacuum cycles, 4 no feed-forward, 5 purge until dry"},
     {"window.target", "", f32, 3, "degC, Pa abs or Pa gauge, as the kind says"},
-    {"window.rate", "", f32, 6, "K/s or Pa/s"},
+    {"window.rate", "", f32, 6, "K/s or Pa/s; of a purge until dry its dew point, degC"},
     {"window.duration", "ms", u32, 0, "of the segment"},
     {"window.tolerance", "K", f32, 2, "half width of the band in which a soak counts; how far a ramp runs ahead"},
     {"window.flow", "slm", f32, 3, "negative: as before"},

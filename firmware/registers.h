@@ -49,7 +49,8 @@ enum class Command : std::uint16_t {
   start_auto_tune = 20,   // argument: 1..4 heat zone, 5 back-pressure
   abort_auto_tune = 21,
   accept_auto_tune = 22,  // argument: gain set 1..4 of a heat loop; writes the gains proposed
-  reject_auto_tune = 23
+  reject_auto_tune = 23,
+  shut_down = 30          // leaves the programme: combustible gas is purged out, the load cools under purge, then it ends
 };
 
 // Outcome of the last command, in command.result.

@@ -4,6 +4,8 @@
 
 #include <cstdint>
 
+#include "firmware/programme.h"
+
 namespace fw {
 
 // Bits of Inputs::discrete, as the station sends them.
@@ -12,14 +14,15 @@ inline constexpr std::uint16_t door_closed = 1u << 0, emergency_stop_healthy = 1
                                pump_at_speed = 1u << 3, exhaust_open = 1u << 4, isolation_open = 1u << 5,
                                supply_present = 1u << 6, over_pressure = 1u << 7, limiter_healthy = 1u << 8,
                                key_commissioning = 1u << 9, bypass_open = 1u << 10, air_open = 1u << 11,
-                               process_open = 1u << 12, purge_open = 1u << 13;
+                               process_open = 1u << 12, purge_open = 1u << 13,
+                               burn_off_proven = 1u << 14;
 }
 
 // Bits of Outputs::coils, as the station takes them: energised is 1.
 namespace coil {
 inline constexpr std::uint16_t contactor = 1u << 0, process_open = 1u << 1, purge_shut = 1u << 2, exhaust_shut = 1u << 3,
                                bypass_open = 1u << 4, air_open = 1u << 5, pump_motor = 1u << 6, isolation_open = 1u << 7,
-                               inlet_vent_shut = 1u << 8, pilot = 1u << 9, horn = 1u << 10;
+                               inlet_vent_shut = 1u << 8, pilot = 1u << 9, horn = 1u << 10, door_release = 1u << 11;
 }
 
 enum class SafeRow : std::uint8_t { none = 0, air = 1, inert = 2, combustible = 3, vacuum = 4, over_pressure = 5 };
@@ -49,12 +52,18 @@ struct Inputs {
   float dew_point_degc = 20.0f;
   float mains_v = 0.0f;
   float current_a[4] = {};
+  bool valve_known = false;           // position of the back-pressure valve measured in this tick
+  bool supply_known = false;
+  float valve_frac = 1.0f;
+  float supply_pa = 0.0f;             // gauge
+  float meter_slm[2] = {};            // each mass-flow controller, of its own gas; flow_slm is what flows in all
 };
 
 struct Outputs {
   std::uint16_t coils = 0;
   SafeRow safe_row = SafeRow::air;    // what the station imposes when the line goes silent
-  std::uint8_t gas = 0;               // Gas as number
+  std::uint8_t gas = 0;               // gas select of the station
+  Gas gas_wanted = Gas::keep;         // what that is for: forming gas is hydrogen at the selector
   float demand_frac[4] = {};
   float flow_ma[2] = {4.0f, 4.0f};    // 4..20
   float valve_frac = 1.0f;            // back-pressure valve, 1 open

@@ -15,8 +15,8 @@ namespace {
 
 // Channels of the station.
 enum Channel : int {
-  zone_1 = 0, load = 4, cold_junction = 6, gauge = 7, capacitance = 8, pirani = 9, meter_1 = 10, oxygen_cell = 12, oxygen_cell_heat = 13,
-  dew_point = 14, barometer = 15, mains = 17, current_1 = 20
+  zone_1 = 0, load = 4, cold_junction = 6, gauge = 7, capacitance = 8, pirani = 9, meter_1 = 10, meter_2 = 11, oxygen_cell = 12,
+  oxygen_cell_heat = 13, dew_point = 14, barometer = 15, valve_position = 16, mains = 17, supply = 18, current_1 = 20
 };
 
 struct Answer {
@@ -80,13 +80,14 @@ void decode_pressures(const Answer& answer, const Parameters& parameters, Inputs
 }
 
 // Good: the value. Out of NE 43: the last good value stays, and the channel is suspect.
-void decode_transmitter(const Answer& answer, int channel, float low, float high, std::uint32_t& suspect, float& value) {
+bool decode_transmitter(const Answer& answer, int channel, float low, float high, std::uint32_t& suspect, float& value) {
   const float current_ma = answer.raw(channel);
   if (current_failed(current_class(current_ma)) || answer.flagged(channel)) {
     suspect |= 1u << channel;
-    return;
+    return false;
   }
   value = span_value(current_ma, low, high);
+  return true;
 }
 
 void decode_oxygen(const Answer& answer, const Parameters& parameters, std::uint32_t& suspect, Inputs& inputs) {
@@ -99,23 +100,35 @@ void decode_oxygen(const Answer& answer, const Parameters& parameters, std::uint
   if (inputs.oxygen_valid) inputs.oxygen_ppm = reading.ppm;
 }
 
-void decode_transmitters(StationLink& link, const Answer& answer, const Parameters& parameters, std::uint8_t gas,
-                         Inputs& inputs) {
-  std::uint32_t suspect = 0;
-  const int index = gas < gas_count ? gas : 0;
-  const FlowMeter meter{parameters.meter_full_scale_slm, index == 0 ? 1.0f : parameters.gas_conversion[index]};
-  const float meter_ma = answer.raw(meter_1);
-  inputs.flow_failed = current_failed(current_class(meter_ma)) || answer.flagged(meter_1);
-  if (inputs.flow_failed) {
-    suspect |= 1u << meter_1;
-  } else {
-    inputs.flow_slm = flow_slm(meter, meter_ma);
+// One that has failed keeps its last good flow. The second one counts only where a gas is blended.
+void decode_meters(const Answer& answer, const Parameters& parameters, Gas gas, std::uint32_t& suspect, Inputs& inputs) {
+  const bool blended = is_blended(parameters, gas);
+  std::uint32_t failed = 0;
+  for (int m = 0; m < (blended ? 2 : 1); ++m) {
+    const float meter_ma = answer.raw(meter_1 + m);
+    const FlowMeter meter{parameters.meter_full_scale_slm, gas_conversion(parameters, m == 0 ? gas : Gas::nitrogen)};
+    if (current_failed(current_class(meter_ma)) || answer.flagged(meter_1 + m)) {
+      failed |= 1u << (meter_1 + m);
+    } else {
+      inputs.meter_slm[m] = flow_slm(meter, meter_ma);
+    }
   }
+  if (!blended) inputs.meter_slm[1] = 0.0f;
+  inputs.flow_failed = failed != 0;
+  suspect |= failed;
+  if (failed == 0) inputs.flow_slm = inputs.meter_slm[0] + inputs.meter_slm[1];
+}
+
+void decode_transmitters(StationLink& link, const Answer& answer, const Parameters& parameters, Gas gas, Inputs& inputs) {
+  std::uint32_t suspect = 0;
+  decode_meters(answer, parameters, gas, suspect, inputs);
   decode_transmitter(answer, dew_point, parameters.dew_point_low_degc, parameters.dew_point_high_degc, suspect,
                      inputs.dew_point_degc);
   decode_transmitter(answer, barometer, parameters.barometer_low_pa, parameters.barometer_high_pa, suspect,
                      inputs.barometer_pa);
   decode_transmitter(answer, mains, 0.0f, parameters.mains_full_scale_v, suspect, inputs.mains_v);
+  inputs.valve_known = decode_transmitter(answer, valve_position, 0.0f, 1.0f, suspect, inputs.valve_frac);
+  inputs.supply_known = decode_transmitter(answer, supply, 0.0f, parameters.supply_full_scale_pa, suspect, inputs.supply_pa);
   for (int z = 0; z < parameters.zones; ++z) {
     decode_transmitter(answer, current_1 + z, 0.0f, parameters.current_full_scale_a, suspect, inputs.current_a[z]);
   }
@@ -143,7 +156,7 @@ void count_suspects(StationLink& link, std::uint32_t period_ms, Inputs& inputs) 
   }
 }
 
-void decode(StationLink& link, const ModbusReply& reply, const Parameters& parameters, std::uint8_t gas, Inputs& inputs) {
+void decode(StationLink& link, const ModbusReply& reply, const Parameters& parameters, Gas gas, Inputs& inputs) {
   const Answer answer{reply.values, reply.values[1] | (static_cast<std::uint32_t>(reply.values[2]) << 16)};
   inputs.known = true;
   inputs.discrete = reply.values[3];
@@ -159,7 +172,7 @@ void put(float value, std::uint16_t* registers) {
 
 }  // namespace
 
-void station_receive(StationLink& link, const Parameters& parameters, std::uint8_t gas, std::uint64_t now_us, Inputs& inputs) {
+void station_receive(StationLink& link, const Parameters& parameters, Gas gas, std::uint64_t now_us, Inputs& inputs) {
   const auto period_ms = static_cast<std::uint32_t>(parameters.period_ms);
   const ModbusExpectation expectation{1, 0x17, station_read_registers};
   ModbusReply reply;

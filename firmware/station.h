@@ -34,8 +34,8 @@ struct StationLink {
 };
 
 // Takes the answers that came since the last tick. With none of this tick's sequence the inputs stay as they were (fresh
-// false). gas: the one selected, for the flow's conversion.
-void station_receive(StationLink& link, const Parameters& parameters, std::uint8_t gas, std::uint64_t now_us, Inputs& inputs);
+// false). gas: the one wanted, for the flows' conversion; of forming gas both meters are read.
+void station_receive(StationLink& link, const Parameters& parameters, Gas gas, std::uint64_t now_us, Inputs& inputs);
 
 // Encodes the next request into buffer (modbus_frame_max bytes) and returns its size.
 std::size_t station_request(StationLink& link, const Outputs& outputs, std::span<std::uint8_t> buffer);

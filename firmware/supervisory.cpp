@@ -58,6 +58,29 @@ Refusal stop_programme(Controller& c) {
   return Refusal::accepted;
 }
 
+// Heat off at once. What burns is purged out with nitrogen, then the load cools under purge to where it may see air.
+Refusal shut_down(Controller& c) {
+  if (!programme_active(c.run) || c.run.starting) return Refusal::wrong_state;
+  const Parameters& p = c.parameters;
+  Segment sequence[3];
+  int count = 0;
+  if (c.atmosphere.combustible.possible || is_combustible(c.run.gas)) {
+    Segment& purge = sequence[count++];
+    purge.kind = SegmentKind::purge;
+    purge.gas = Gas::nitrogen;
+    purge.amount = p.combustible_purge_volumes;
+    purge.target = c.run.back_pressure_pa > 0.0f ? c.run.back_pressure_pa : p.back_pressure_preset_pa;
+    purge.flow_slm = p.meter_full_scale_slm;
+  }
+  Segment& cool = sequence[count++];
+  cool.kind = SegmentKind::cool;
+  cool.target = p.air_admittance_max_degc;
+  if (p.shut_down_flow_slm > 0.0f) cool.flow_slm = p.shut_down_flow_slm;
+  sequence[count++].kind = SegmentKind::end;
+  programme_divert(c.run, sequence, count, heat_zones_lead_degc(c.parameters, c.inputs));
+  return Refusal::accepted;
+}
+
 Refusal acknowledge(Controller& c) {
   alarms_acknowledge(c.alarms);
   return interlocks_acknowledge(c.interlocks) ? Refusal::accepted : Refusal::trip_stands;
@@ -93,7 +116,7 @@ Refusal change_setpoint(Controller& c, std::uint16_t which, float value) {
       c.run.back_pressure_pa = value;
       return Refusal::accepted;
     case 2: {
-      const float conversion = c.run.gas == Gas::keep ? 1.0f : c.parameters.gas_conversion[static_cast<int>(c.run.gas)];
+      const float conversion = gas_conversion(c.parameters, c.run.gas);
       if (!within(value, 0.0f, c.parameters.meter_full_scale_slm * conversion)) return Refusal::value_out_of_bounds;
       c.run.flow_slm = value;
       return Refusal::accepted;
@@ -175,6 +198,8 @@ Refusal carry_out(Controller& c, const CommandRequest& request) {
       return tuning_accept(c, request.argument);
     case Command::reject_auto_tune:
       return tuning_reject(c);
+    case Command::shut_down:
+      return shut_down(c);
     default:
       return Refusal::unknown_command;
   }
@@ -253,6 +278,9 @@ void monitor_values(const Controller& c, Writer& w) {
   w.u16(static_cast<std::uint16_t>(c.tune.state));
   w.f32(c.tune.ultimate_gain);
   w.f32(c.tune.ultimate_period_s);
+  w.u16(static_cast<std::uint16_t>(combustible_state(c.atmosphere.combustible, c.atmosphere.gas_wait_ms != 0)));
+  w.f32(combustible_volume_changes(c.atmosphere.combustible, c.parameters));
+  w.u16(static_cast<std::uint16_t>(pressure_in_charge(c.outputs)));
   for (int z = 0; z < zone_count_max; ++z) {
     w.f32(c.inputs.zone_degc[z]);
     w.f32(heat_setpoint_degc(c, z));

@@ -15,6 +15,7 @@ ActuatorModel build_actuators(const Furnace& f) {
   m.actual_v = f.mains.actual_v;
   m.valve = f.back_pressure_valve;
   m.spin_up_s = f.pump.spin_up_s;
+  m.burn_off = f.burn_off;
   m.limiter_trip_k = f.limiter.trip_degc + 273.15;
   return m;
 }
@@ -49,6 +50,14 @@ void find_power(const ActuatorModel& m, ActuatorState& s, const Commands& c, con
   for (std::size_t z = 0; z < zones_max; ++z) s.current_a[z] = conductance_s[z] * s.mains_v * std::sqrt(demand[z]);
 }
 
+// Lit by its igniter when its valve opens; the detector is sure of it after a while, and of its going out a little later.
+void step_burn_off(const ActuatorModel& m, ActuatorState& s, bool burns, double period_s) {
+  s.flame_s = burns ? std::min(s.flame_s + period_s, m.burn_off.proves_s + period_s) : 0.0;
+  s.dark_s = burns ? 0.0 : std::min(s.dark_s + period_s, 1e9);
+  if (s.flame_s >= m.burn_off.proves_s) s.flame_proven = true;
+  if (s.dark_s >= m.burn_off.lost_s) s.flame_proven = false;
+}
+
 }  // namespace
 
 void step_actuators(const ActuatorModel& m, ActuatorState& s, const Commands& c, const Disturbances& d, double limiter_sensor_k,
@@ -61,9 +70,12 @@ void step_actuators(const ActuatorModel& m, ActuatorState& s, const Commands& c,
   const double stroke = period_s / m.valve.stroke_s;
   const double want = std::clamp(c.valve_frac, 0.0, 1.0);
   const double before = s.valve_frac;
-  if (!d.back_pressure_valve_stuck) s.valve_frac += std::clamp((want - s.valve_frac) * s.valve_gain, -stroke, stroke);
+  const bool sticks = d.back_pressure_valve_stuck || (d.back_pressure_stick > 0.0 && std::abs(want - s.valve_frac) < d.back_pressure_stick);
+  if (!sticks && d.back_pressure_stick > 0.0) s.valve_frac = want;
+  else if (!sticks) s.valve_frac += std::clamp((want - s.valve_frac) * s.valve_gain, -stroke, stroke);
   if (s.valve_frac != before) s.valve_share = valve_area_share(m.valve, s.valve_frac);
   s.pump_share += ((c.pump_run && !d.pump_stopped && !d.mains_lost ? 1.0 : 0.0) - s.pump_share) * s.pump_gain;
+  step_burn_off(m, s, c.pilot && !d.burn_off_out && !d.mains_lost, period_s);
   s.limiter_tripped = s.limiter_tripped || d.limiter_tripped || limiter_sensor_k > m.limiter_trip_k;
   const bool held = c.contactor && !s.limiter_tripped && !d.emergency_stop_pressed && !d.contactor_stuck_open &&
                     !d.mains_lost;

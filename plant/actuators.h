@@ -15,6 +15,7 @@ struct ActuatorModel {
   double nominal_v = 230.0, actual_v = 230.0;
   BackPressureValve valve{};
   double spin_up_s = 3.0;
+  BurnOff burn_off{};
   double limiter_trip_k = 1173.15;
 };
 
@@ -23,6 +24,9 @@ struct ActuatorState {
   double valve_share = 1.0;               // of its full area, at that stem
   double pump_share = 0.0;                // of its speed
   bool contactor_closed = false;
+  double flame_s = 0.0;                   // the pilot has burnt so long, at most proves_s
+  double dark_s = 1e9;                    // it has been out so long
+  bool flame_proven = false;              // by its detector
   bool limiter_tripped = false;           // latched; reset by hand, that is by a new start
   double supplied_v = 230.0;              // by the mains, before a fault lowers it
   double mains_v = 230.0;

@@ -13,7 +13,7 @@ namespace {
 
 // Places in the output block, registers from station_output_address.
 constexpr int out_sequence = 0, out_coils = 1, out_row = 2, out_gas = 3, out_demand = 4, out_meter = 12, out_valve = 16;
-constexpr int gas_selections = 5;
+constexpr int gas_selections = 6;
 
 enum Coil : std::uint16_t {
   coil_contactor = 1 << 0,
@@ -26,7 +26,8 @@ enum Coil : std::uint16_t {
   coil_isolation = 1 << 7,
   coil_vent_shut = 1 << 8,
   coil_pilot = 1 << 9,
-  coil_horn = 1 << 10
+  coil_horn = 1 << 10,
+  coil_door_release = 1 << 11
 };
 
 // The safe rows of the design: heat off, contactor open, pump isolated in every one; here what differs. Normal positions
@@ -71,6 +72,7 @@ Commands commands_of(std::span<const std::uint16_t> block) {
   commands.inlet_vent_open = !energised(coil_vent_shut);
   commands.pilot = energised(coil_pilot);
   commands.horn = energised(coil_horn);
+  commands.door_release = energised(coil_door_release);
   commands.safe_row = block[out_row];
   commands.gas = block[out_gas];
   for (int zone = 0; zone < zones_max; ++zone) {
@@ -84,11 +86,11 @@ Commands commands_of(std::span<const std::uint16_t> block) {
 }
 
 std::uint16_t discrete_inputs(const ProcessValues& process) {
-  const std::array<bool, 14> inputs{process.door_closed,     process.emergency_stop_healthy, process.contactor_closed,
+  const std::array<bool, 15> inputs{process.door_closed,     process.emergency_stop_healthy, process.contactor_closed,
                                     process.pump_at_speed,   process.exhaust_open,           process.isolation_open,
                                     process.supply_present,  process.over_pressure,          process.limiter_healthy,
                                     process.key_commissioning, process.bypass_open,          process.air_open,
-                                    process.process_open,    process.purge_open};
+                                    process.process_open,    process.purge_open,             process.burn_off_proven};
   unsigned bits = 0;
   for (std::size_t i = 0; i < inputs.size(); ++i) bits |= static_cast<unsigned>(inputs[i]) << i;
   return static_cast<std::uint16_t>(bits);
@@ -244,6 +246,8 @@ std::size_t refuse(std::span<const std::uint8_t> request, std::uint8_t exception
 void impose(const StationSettings& settings, StationState& state) {
   Commands safe = state.imposed_row == 0 ? unpowered_commands() : safe_row_commands(state.imposed_row);
   if (state.imposed_row != 0) safe.gas = state.commands.gas;   // the selector stays: the purge is to flow the same gas
+  constexpr std::uint8_t combustible_row = 3;
+  if (state.atmosphere_row == combustible_row) safe.pilot = true;   // over-pressure too leaves through the burn-off
   if (state.pump_was_running && state.imposed_ns < settings.pump_stop_ns) {
     safe.pump_run = true;
     safe.inlet_vent_open = false;

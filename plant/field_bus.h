@@ -78,7 +78,7 @@ Commands unpowered_commands();
 Commands safe_row_commands(int row);
 
 // One request as received (damaged ones included), as of the tick boundary the state stands at. A write is applied (all of it
-// or, with exception 03, nothing: a value that is not finite, a row above 5, a gas above 4) before the inputs are latched and
+// or, with exception 03, nothing: a value that is not finite, a row above 5, a gas above 5) before the inputs are latched and
 // read. An accepted write is what feeds the watchdog. Returns the bytes of the answer, 0: silence. answer holds 256 bytes.
 // Asking twice at one boundary gives the same readings.
 std::size_t answer(const StationModel& model, StationState& state, const ProcessValues& process,

@@ -17,7 +17,7 @@ namespace plant {
 // so that heaters, lining face and load all stand in the process gas and `retort` below is not used except volume_m3.
 enum class Boundary : std::uint8_t { retort, vessel };
 
-enum class Gas : std::uint8_t { none, air, nitrogen, argon, helium };   // as the field line's gas select numbers them
+enum class Gas : std::uint8_t { none, air, nitrogen, argon, helium, hydrogen };   // as the field line's gas select numbers them
 
 // Solid. With t in degC: conductivity = k0 + k1 t + k2 t^2 [W/(m K)], heat capacity = c0 + c1 t + c2 t^2 [J/(kg K)]; both
 // are kept at or above a tenth of their value at 20 degC.
@@ -116,6 +116,8 @@ struct GasSupply {
   Purity argon{};
   Purity nitrogen{3.0, 3.0};
   Purity helium{1.0, 2.0};
+  Purity hydrogen{1.0, 2.0};
+  double hydrogen_nitrogen = 0.0;         // mole fraction of nitrogen in that bottle: forming gas that comes mixed; 0 .. 0.99
   double air_water_ppm = 10000.0;         // water in supplied air and in the room's air; 0 .. 40000
 };
 
@@ -127,6 +129,14 @@ struct Meter {
   double conversion_air = 1.00;           // 0.3 .. 2
   double conversion_argon = 1.40;         // 0.3 .. 2
   double conversion_helium = 1.45;        // 0.3 .. 2
+  double conversion_hydrogen = 1.01;      // 0.3 .. 2
+  bool direct = false;                    // the station's output is the position of their valves: no loop of their own
+};
+
+// What leaves the exhaust is burnt at a pilot flame, watched by a flame detector.
+struct BurnOff {
+  double proves_s = 3.0;                  // from the pilot's valve opening to the flame proven; 0.1 .. 60
+  double lost_s = 0.5;                    // from the flame going out to the detector saying so; 0.05 .. 10
 };
 
 struct PurgeRestrictor {
@@ -260,7 +270,8 @@ struct Instrumentation {
 
 // What people left at the furnace otherwise than it should be. Neutral as constructed; no part of a furnace file.
 struct HandWork {
-  std::array<Gas, 5> bottle{Gas::none, Gas::air, Gas::nitrogen, Gas::argon, Gas::helium};   // what hangs where this gas belongs
+  // what hangs where this gas belongs
+  std::array<Gas, 6> bottle{Gas::none, Gas::air, Gas::nitrogen, Gas::argon, Gas::helium, Gas::hydrogen};
   bool supply_shut = false;               // hand valves: of the gas supply, process gas and purge alike
   bool exhaust_shut = false;              // behind the check valve
   bool pump_shut = false;                 // in the pump's hose
@@ -278,6 +289,7 @@ struct Furnace {
   Load load{};
   GasSupply supply{};
   Meter meter{};
+  BurnOff burn_off{};
   PurgeRestrictor purge{};
   BackPressureValve back_pressure_valve{};
   ExhaustShutOff exhaust{};

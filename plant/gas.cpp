@@ -19,7 +19,7 @@ constexpr double change_per_part = 0.01;           // of the moles held, in one 
 constexpr int parts_max = 64;
 constexpr double leak_mol_s_pa_of_flow = 1.0 / (gas_r * 293.15 * 101325.0);   // a leak's flow is air at 20 degC, by one atmosphere
 
-constexpr std::size_t n2 = 0, o2 = 1, ar = 2, he = 3, h2o = 4;
+constexpr std::size_t n2 = 0, o2 = 1, ar = 2, he = 3, h2o = 4, h2 = 5;
 
 // Sums by pairs, in a fixed order that a vector unit can follow.
 double fold(const Amounts& a) { return ((a[0] + a[4]) + (a[2] + a[6])) + ((a[1] + a[5]) + (a[3] + a[7])); }
@@ -62,6 +62,19 @@ Amounts room_air(double water_ppm) {
   return x;
 }
 
+Amounts bottled_hydrogen(const GasSupply& supply) {
+  Amounts x = supplied(h2, supply.hydrogen);
+  x[n2] = supply.hydrogen_nitrogen * x[h2];
+  x[h2] -= x[n2];
+  return x;
+}
+
+// A thermal meter heats what passes: heat capacities add, and with them the inverse factors.
+double conversion_of_bottle(const Furnace& f) {
+  const double nitrogen = f.supply.hydrogen_nitrogen;
+  return 1.0 / (nitrogen + (1.0 - nitrogen) / f.meter.conversion_hydrogen);
+}
+
 void find_gases(GasModel& m, const Furnace& f) {
   for (std::size_t i = 0; i < gas_species; ++i) {
     const auto species = static_cast<Species>(i);
@@ -73,6 +86,7 @@ void find_gases(GasModel& m, const Furnace& f) {
   m.supplied[2] = source_of(m, supplied(n2, f.supply.nitrogen), 1.0);
   m.supplied[3] = source_of(m, supplied(ar, f.supply.argon), f.meter.conversion_argon);
   m.supplied[4] = source_of(m, supplied(he, f.supply.helium), f.meter.conversion_helium);
+  m.supplied[5] = source_of(m, bottled_hydrogen(f.supply), conversion_of_bottle(f));
   m.supplied[0] = m.supplied[2];                   // never flows
   m.room = source_of(m, air, 1.0);
   const auto first = static_cast<std::size_t>(f.initial.gas);
@@ -185,6 +199,7 @@ GasState start_gas(const GasModel& m, double gas_k, const GasRoom& room) {
   s.supply_pa = m.supply_shut ? 0.0 : room.supply_pa;
   s.oxygen_fraction = m.initial[o2];
   s.water_fraction = m.initial[h2o];
+  s.hydrogen_fraction = m.initial[h2];
   return s;
 }
 
@@ -438,7 +453,7 @@ Amounts pass_hose(const GasModel& m, GasState& s, const Rates& r, const Amounts&
 // Gas from the supply. What spoils a bottled gas takes the place of the gas; its flow is reckoned as of the pure one.
 void add_supplied(const GasModel& m, const Disturbances& d, std::size_t gas, double mol, Amounts& in) {
   add_amounts(in, m.supplied[gas].fraction, mol);
-  constexpr std::array<std::size_t, 5> main{n2, n2, n2, ar, he};
+  constexpr std::array<std::size_t, 6> main{n2, n2, n2, ar, he, h2};
   constexpr std::size_t from_the_room = 1;
   if (d.supply_oxygen + d.supply_water == 0.0 || gas == from_the_room) return;
   in[o2] += mol * d.supply_oxygen;
@@ -587,7 +602,7 @@ void step_meters(const GasModel& m, GasState& s, Setting& set, double period_s) 
   }
   const double supplied_pa = m.supply_shut ? 0.0 : regulated_pa(s, set.disturbances);
   s.supply_pa += (supplied_pa - s.supply_pa) * s.supply_gain;
-  set.meter_gas = {static_cast<std::size_t>(std::clamp(set.commands.gas, 0, 4)), static_cast<std::size_t>(m.blend_gas)};
+  set.meter_gas = {static_cast<std::size_t>(std::clamp(set.commands.gas, 0, 5)), static_cast<std::size_t>(m.blend_gas)};
   for (std::size_t k = 0; k < 2; ++k) {
     const std::size_t gas = set.meter_gas[k];
     const bool open = set.commands.process_open && gas != 0 && !m.supply_shut;
@@ -597,12 +612,20 @@ void step_meters(const GasModel& m, GasState& s, Setting& set, double period_s) 
       const double in_gas = slm_mol_s * m.supplied[gas].conversion;
       target = open ? misled_mol_s(s, k, set.disturbances.meter[k], target, in_gas) : 0.0;
     }
-    if (target > 0.0) {
+    if (m.meter.direct && open) {
+      const double wide_open = meter_limit_mol_s(m, s, m.supplied[gas], 1e9);
+      target = std::clamp(set.commands.meter_set[k], 0.0, 1.0) * wide_open;
+    } else if (target > 0.0) {
       target = std::min(target, meter_limit_mol_s(m, s, m.supplied[gas], target));
     }
     const double before = open ? s.meter_mol_s[k] : 0.0;      // the process valve cuts at once
     s.meter_mol_s[k] = open ? before + (target - before) * s.meter_gain : 0.0;
     set.meter_mol_s[k] = 0.5 * (before + s.meter_mol_s[k]);
+    // What a shut-off that does not seal lets through passes the meter's own valve too, which is none, and is metered.
+    if (k == 0 && set.disturbances.combustible_leak_mol_s > 0.0 && !m.supply_shut && !set.commands.process_open) {
+      set.meter_gas[k] = static_cast<std::size_t>(Gas::hydrogen);
+      s.meter_mol_s[k] = set.meter_mol_s[k] = set.disturbances.combustible_leak_mol_s;
+    }
     s.metered_mol += period_s * set.meter_mol_s[k];
   }
 }
@@ -614,6 +637,7 @@ void step_samples(const GasModel& m, GasState& s, double period_s) {
   const double line_s = m.sample_line_m3 * s.chamber_pa / (gas_r * s.room.ambient_k * swept);
   const double per_mol = 1.0 / total(s.chamber_mol);
   s.oxygen_fraction += (s.chamber_mol[o2] * per_mol - s.oxygen_fraction) * period_s / (period_s + m.oxygen_lag_s + line_s);
+  s.hydrogen_fraction += (s.chamber_mol[h2] * per_mol - s.hydrogen_fraction) * period_s / (period_s + m.oxygen_lag_s + line_s);
   s.water_fraction += (s.chamber_mol[h2o] * per_mol - s.water_fraction) * period_s / (period_s + m.dew_point_lag_s + line_s);
 }
 

@@ -36,7 +36,7 @@ struct GasModel {
     double root_mrt = 1.0;
     double conversion = 1.0;                       // of a thermal mass-flow controller calibrated on nitrogen
   };
-  std::array<Source, 5> supplied{};                // by gas select; 0 is empty
+  std::array<Source, 6> supplied{};                // by gas select; 0 is empty
   Source room{};                                   // the room's air
   Amounts initial{};
   double initial_pa = 100.8e3;
@@ -92,6 +92,7 @@ struct GasState {
   std::array<double, 2> stuck_mol_s{};             // what one with a stuck valve passes ...
   unsigned meters_stuck = 0;                       // ... and which are, bit k
   double oxygen_fraction = 0.0, water_fraction = 0.0;   // at the cell, at the dew-point sensor
+  double hydrogen_fraction = 0.0;                  // at the cell
   GasFlows flows{};
   int parts = 1;                                   // the last period was cut into these
   // Properties of what is in the chamber, taken afresh now and then

@@ -34,6 +34,7 @@ struct ProcessValues {
   bool exhaust_open = true, isolation_open = false, supply_present = true, over_pressure = false;
   bool limiter_healthy = true, key_commissioning = false, bypass_open = false, air_open = false;
   bool process_open = false, purge_open = true;
+  bool burn_off_proven = false;
 };
 
 // What the station commands after decode (or its watchdog, or no power): coils already turned into open/shut.
@@ -41,10 +42,11 @@ struct Commands {
   std::array<double, zones_max> demand{};               // 0..1
   std::array<double, 2> meter_set{};                    // 0..1 of full scale, calibration gas
   double valve_frac = 1.0;
-  int gas = 0;                                          // 0 none, 1 air, 2 nitrogen, 3 argon, 4 helium
+  int gas = 0;                                          // 0 none, 1 air, 2 nitrogen, 3 argon, 4 helium, 5 hydrogen
   int safe_row = 2;
   bool contactor = false, process_open = false, purge_open = true, exhaust_open = true, bypass_open = false;
   bool air_open = false, pump_run = false, isolation_open = false, inlet_vent_open = true, pilot = false, horn = false;
+  bool door_release = false;
 };
 
 // What a scenario's faults do to the plant, set by the bench before each step. Neutral as constructed. Where several faults meet in
@@ -99,6 +101,7 @@ struct Disturbances {
   bool contactor_stuck_open = false;
   bool limiter_tripped = false;         // its contact opens and latches, as it would by itself
   bool back_pressure_valve_stuck = false;   // the stem stays where it is
+  double back_pressure_stick = 0.0;     // it stays until its command is so far off, then goes there at a stroke
   bool any_valve = false;               // valve[] is looked at only if set
   ValveFault valve[valves_max] = {};    // process, purge, exhaust, bypass, air, isolation
   bool key_commissioning = false;
@@ -113,6 +116,8 @@ struct Disturbances {
   double relief_scale = 1.0;            // it opens at this share of its set pressure
   double check_leak_m2 = 0.0;           // backward, besides its own
   double back_pressure_leak = 0.0;      // share of the full area that the worn seat lets pass when shut
+  bool burn_off_out = false;            // its flame does not burn, whatever the pilot's valve
+  double combustible_leak_mol_s = 0.0;  // hydrogen through its valves while they are told to be shut
   double pump_strength = 1.0;           // displacement, of its own
   double element_conductance[zones_max] = {1.0, 1.0, 1.0, 1.0};   // of every element of the zone, of its own
   std::array<double, 2> load_contact{1.0, 1.0};   // of the load thermocouples, of its own

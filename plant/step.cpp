@@ -23,6 +23,19 @@ void read_temperatures(const State& s, ProcessValues& p) {
   p.oxygen_cell_degc = s.oxygen_cell_k - zero_degc_k;
 }
 
+// The hot electrode burns what can burn: of air and hydrogen what is left over, and beside hydrogen the oxygen that water gives off
+// at the cell's temperature, H2 + 1/2 O2 = H2O, dG = -247.8 kJ/mol + 55.2 J/(mol K) T: a line through the
+// tables' free energies of formation of water vapour from 800 to 1200 K (JANAF, from memory).
+double oxygen_at_cell(const State& s) {
+  const double hydrogen = s.gas.hydrogen_fraction, oxygen = s.gas.oxygen_fraction;
+  if (hydrogen <= 0.0) return oxygen;
+  if (oxygen >= 0.5 * hydrogen) return oxygen - 0.5 * hydrogen;
+  const double fuel = hydrogen - 2.0 * oxygen, water = s.gas.water_fraction + 2.0 * oxygen;
+  const double exponent = (-247.8e3 / s.oxygen_cell_k + 55.2) / gas_constant_j_mol_k;
+  const double root = water / fuel * std::exp(exponent);
+  return std::min(root * root, 0.2095);
+}
+
 void read_gas(const Model& m, const State& s, const Commands& c, ProcessValues& p) {
   p.retort_pa = s.gas.chamber_pa;
   p.barometer_pa = s.gas.room.barometer_pa;
@@ -32,7 +45,7 @@ void read_gas(const Model& m, const State& s, const Commands& c, ProcessValues& 
   p.meter_slm = {s.gas.meter_mol_s[0] / slm_mol_s, s.gas.meter_mol_s[1] / slm_mol_s};
   p.meter_conversion = {m.gas.supplied[static_cast<std::size_t>(c.gas)].conversion,
                         m.gas.supplied[static_cast<std::size_t>(m.gas.blend_gas)].conversion};
-  p.oxygen_ppm = s.gas.oxygen_fraction * 1e6;
+  p.oxygen_ppm = oxygen_at_cell(s) * 1e6;
   p.cell_pa = s.gas.room.barometer_pa;            // both stand in the exhaust line, at the barometer's pressure
   p.dew_point_degc = dew_point_fast_degc(s.gas.water_fraction * p.cell_pa);
   p.supply_pa = s.gas.supply_pa;
@@ -56,6 +69,7 @@ void read_contacts(const Model& m, const State& s, const Commands& c, const Dist
   p.air_open = c.air_open;
   p.process_open = c.process_open;
   p.purge_open = c.purge_open;
+  p.burn_off_proven = s.actuators.flame_proven;
 }
 
 void read_process(const Model& m, State& s, const Commands& c, const Disturbances& d) {

@@ -11,7 +11,7 @@ namespace sim {
 
 namespace {
 
-constexpr std::array<ActionKind, 17> kinds{{
+constexpr std::array<ActionKind, 18> kinds{{
     {"start", fw::Command::start, 0, "", 0, 0, "start the programme"},
     {"hold", fw::Command::hold, 0, "", 0, 0, "hold the programme"},
     {"resume", fw::Command::resume, 0, "", 0, 0, "go on"},
@@ -30,6 +30,7 @@ constexpr std::array<ActionKind, 17> kinds{{
     {"accept_auto_tune", fw::Command::accept_auto_tune, 0, "1", 1, fw::gain_set_count,
      "write the gains proposed, those of a heat loop into this set"},
     {"reject_auto_tune", fw::Command::reject_auto_tune, 0, "", 0, 0, "drop the gains proposed"},
+    {"shut_down", fw::Command::shut_down, 0, "", 0, 0, "leave the programme: purge combustible gas out, cool under purge, end"},
     {"set_parameter", fw::Command::none, 0, "", 0, 0, "write a parameter of the controller (FC 16) and read it back (FC 03)"},
 }};
 

@@ -81,6 +81,11 @@ void apply_to_actuator(FaultAction action, std::span<const double> values, plant
     case FaultAction::meter_zero:
     case FaultAction::meter_span:
     case FaultAction::meter_stuck: mislead(action, values, disturbances); break;
+    case FaultAction::back_pressure_valve_sticks:
+      disturbances.back_pressure_stick = std::max(disturbances.back_pressure_stick, values[0]);
+      break;
+    case FaultAction::burn_off_out: disturbances.burn_off_out = true; break;
+    case FaultAction::combustible_valve_leaks: disturbances.combustible_leak_mol_s += values[0] * plant::slm_mol_s; break;
     case FaultAction::valve_stuck_shut: stick(disturbances, word_of(values[0]), plant::ValveFault::stuck_shut); break;
     case FaultAction::valve_stuck_open: stick(disturbances, word_of(values[0]), plant::ValveFault::stuck_open); break;
     default: break;

@@ -58,6 +58,8 @@ constexpr std::array<FaultParameter, 2> flip_parameters{
     {{"byte", "count", 8, 0, fw::store_image_bytes - 1, "place in the store: page * 64 + place in the page"},
      {"bit", "count", 0, 0, 7, "of that byte"}}};
 
+constexpr std::array<FaultParameter, 1> stick_parameters{{{"band", "1", 0.1, 0.0, 1.0, "travel its command goes before it follows"}}};
+constexpr std::array<FaultParameter, 1> valve_leak_parameters{{{"flow", "slm", 0.3, 0.0, 10.0, "into the chamber, through its meter"}}};
 constexpr FaultParameter meter_parameter{"meter", "count", 1, 1, 2, "mass-flow controller"};
 constexpr std::array<FaultParameter, 1> leak_parameters{
     {{"flow", "Pa m3/s", 1e-2, 0.0, 10.0, "at one atmosphere of difference, air at 20 degC; follows the difference and its sign"}}};
@@ -93,7 +95,7 @@ constexpr std::array<FaultParameter, 2> sensor_slow_parameters{
 constexpr std::array<FaultParameter, 1> block_parameters{
     {{"rise", "K", 5.0, -100.0, 100.0, "of the terminals above what the cold-junction sensor feels"}}};
 constexpr std::array<FaultParameter, 2> input_parameters{
-    {{"input", "input", 0, 0, 13, "discrete input, by name"}, {"state", "state", 0, 0, 1, "what it reads"}}};
+    {{"input", "input", 0, 0, 14, "discrete input, by name"}, {"state", "state", 0, 0, 1, "what it reads"}}};
 
 using A = FaultAction;
 using S = Seam;
@@ -197,6 +199,11 @@ constexpr FaultKind kinds[] = {
     {"store_write_torn", A::store_write_torn, S::store, T::least, torn_parameters, "only the head of every write reaches the store"},
     {"store_slow", A::store_slow, S::store, T::add, slow_parameters,
      "the store takes its time; what is not in it when the power goes is lost"},
+    {"back_pressure_valve_sticks", A::back_pressure_valve_sticks, S::actuator, T::greatest, stick_parameters,
+     "the back-pressure valve moves only in jumps"},
+    {"burn_off_out", A::burn_off_out, S::actuator, T::either, {}, "the burn-off flame does not burn"},
+    {"combustible_valve_leaks", A::combustible_valve_leaks, S::actuator, T::add, valve_leak_parameters,
+     "hydrogen passes its valves although they are shut"},
     {"store_bit_flipped", A::store_bit_flipped, S::store, T::either, flip_parameters, "one bit of the store flips, once"},
 };
 
@@ -217,8 +224,8 @@ constexpr std::array<const char*, plant::output::count_> outputs{
     "demand_1", "demand_2", "demand_3", "demand_4", "flow_1", "flow_2", "valve"};
 
 // By the bits of the field line's map.
-constexpr std::array<const char*, 14> inputs{"door", "emergency_stop", "contactor", "pump_at_speed", "exhaust", "isolation", "supply",
-                                             "over_pressure", "limiter", "key", "bypass", "air", "process", "purge"};
+constexpr std::array<const char*, 15> inputs{"door", "emergency_stop", "contactor", "pump_at_speed", "exhaust", "isolation", "supply",
+                                             "over_pressure", "limiter", "key", "bypass", "air", "process", "purge", "burn_off"};
 constexpr std::array<const char*, 2> load_thermocouples{"load", "load_2"};
 constexpr std::array<const char*, 2> states{"off", "on"};
 

@@ -115,7 +115,7 @@ void add_load(std::vector<Field>& fields) {
   add_material(fields, "load.material", SAGGAR_AT(load.material), "the load");
 }
 
-const std::vector<std::string> gases = {"none", "air", "nitrogen", "argon", "helium"};   // in the order of plant::Gas
+const std::vector<std::string> gases = {"none", "air", "nitrogen", "argon", "helium", "hydrogen"};   // in the order of plant::Gas
 const std::vector<std::string> types = {"K", "N", "S", "R", "B", "J", "T", "E"};         // plant::ThermocoupleType
 
 void add_supply(std::vector<Field>& fields) {
@@ -131,6 +131,10 @@ void add_supply(std::vector<Field>& fields) {
   fields.push_back(SAGGAR_FIELD("supply.nitrogen.water", "ppm", supply.nitrogen.water_ppm, 0.0, 1e4, "water in the supplied nitrogen"));
   fields.push_back(SAGGAR_FIELD("supply.helium.oxygen", "ppm", supply.helium.oxygen_ppm, 0.0, 1e4, "oxygen in the supplied helium"));
   fields.push_back(SAGGAR_FIELD("supply.helium.water", "ppm", supply.helium.water_ppm, 0.0, 1e4, "water in the supplied helium"));
+  fields.push_back(SAGGAR_FIELD("supply.hydrogen.oxygen", "ppm", supply.hydrogen.oxygen_ppm, 0.0, 1e4, "oxygen in the supplied hydrogen"));
+  fields.push_back(SAGGAR_FIELD("supply.hydrogen.water", "ppm", supply.hydrogen.water_ppm, 0.0, 1e4, "water in the supplied hydrogen"));
+  fields.push_back(SAGGAR_FIELD("supply.hydrogen.nitrogen", "1", supply.hydrogen_nitrogen, 0.0, 0.99,
+      "share of nitrogen in that bottle: forming gas that comes mixed"));
   fields.push_back(SAGGAR_FIELD("supply.air.water", "ppm", supply.air_water_ppm, 0.0, 4e4, "water in supplied air and in the room's air"));
 }
 
@@ -143,6 +147,12 @@ void add_inlets(std::vector<Field>& fields) {
   fields.push_back(SAGGAR_FIELD("meter.conversion.argon", "1", meter.conversion_argon, 0.3, 2.0, "conversion factor relative to nitrogen"));
   fields.push_back(SAGGAR_FIELD("meter.conversion.helium", "1", meter.conversion_helium, 0.3, 2.0,
       "conversion factor relative to nitrogen"));
+  fields.push_back(SAGGAR_FIELD("meter.conversion.hydrogen", "1", meter.conversion_hydrogen, 0.3, 2.0,
+      "conversion factor relative to nitrogen"));
+  fields.push_back(yes_no_field<FurnaceFile>("meter.direct", SAGGAR_AT(meter.direct), "no",
+      "the controller drives the valves of the mass-flow controllers, which have no loop of their own"));
+  fields.push_back(SAGGAR_FIELD("burn_off.proves", "s", burn_off.proves_s, 0.1, 60.0, "from the pilot's valve to the flame proven"));
+  fields.push_back(SAGGAR_FIELD("burn_off.lost", "s", burn_off.lost_s, 0.05, 10.0, "from the flame going out to its detector saying so"));
   fields.push_back(SAGGAR_FIELD("purge.flow", "slm", purge.flow_slm, 0.01, 100.0, "restrictor, regulated supply to barometer, in its gas"));
 }
 

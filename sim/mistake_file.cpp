@@ -34,7 +34,7 @@ constexpr std::array<MistakeKind, 12> kinds{{
     {"units_mistaken", Kind::units_mistaken, to_store, "a temperature of the programme is typed in the wrong unit"},
 }};
 
-const std::vector<std::string> gases{"none", "air", "nitrogen", "argon", "helium"};
+const std::vector<std::string> gases{"none", "air", "nitrogen", "argon", "helium", "hydrogen"};
 const std::vector<std::string> loops{"heater", "load"};
 const std::vector<std::string> types{"K", "N", "S", "R", "B", "J", "T", "E"};   // plant::ThermocoupleType
 const std::vector<std::string> couples{"zone_1", "zone_2", "zone_3", "zone_4", "load", "load_2"};

@@ -101,7 +101,7 @@ void add_head(std::string& page, const SheetFigures& figures, const DisplayUnits
 // --- preparation ---
 
 std::set<std::string> gases_of(const Scenario& scenario) {
-  static constexpr const char* names[] = {"", "air", "nitrogen", "argon", "helium"};
+  static constexpr const char* names[] = {"", "air", "nitrogen", "argon", "helium", "hydrogen", "forming gas"};
   std::set<std::string> gases;
   for (const fw::Segment& one : scenario.programme.segments)
     if (one.gas != fw::Gas::keep) gases.insert(names[static_cast<std::size_t>(one.gas)]);

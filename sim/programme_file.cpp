@@ -55,7 +55,8 @@ Field with_option(Field field, std::uint8_t option) {
 }
 
 void add_gas(std::vector<Field>& fields) {
-  fields.push_back(optional<SegmentDraft>(choice_field<SegmentDraft>("gas", SAGGAR_AT(gas), {"keep", "air", "nitrogen", "argon", "helium"},
+  fields.push_back(optional<SegmentDraft>(choice_field<SegmentDraft>("gas", SAGGAR_AT(gas), 
+      {"keep", "air", "nitrogen", "argon", "helium", "hydrogen", "forming_gas"},
                                                                      "", "process gas; as before if not given"),
                                           SAGGAR_GIVEN(gas != fw::Gas::keep)));
   fields.push_back(optional<SegmentDraft>(quantity("flow", "slm", SAGGAR_AT(flow_slm), 0.0, flow_max_slm,
@@ -165,6 +166,12 @@ FieldTable purge_table() {
   table.fields.push_back(optional<SegmentDraft>(with_option(std::move(cycles), fw::by_vacuum_cycles), by_cycles));
   Field down_to = quantity("down_to", "Pa abs", SAGGAR_AT(amount), 0.01, 1e5, "pressure that each cycle evacuates to");
   table.fields.push_back(optional<SegmentDraft>(with_option(std::move(down_to), fw::by_vacuum_cycles), by_cycles));
+  const auto dries = [](const SegmentDraft& draft) { return (draft.segment.options & fw::until_dry) != 0; };
+  Field dew_point = quantity("until_dew_point", "degC", SAGGAR_AT(rate), -120.0, 60.0,
+                             "goes on until the dew point has stayed below this (with `volumes` and `for`)");
+  table.fields.push_back(optional<SegmentDraft>(with_option(std::move(dew_point), fw::until_dry), dries));
+  Field stays = time_field("for", &Segment::duration_ms, 0.1, "how long it must have stayed there");
+  table.fields.push_back(optional<SegmentDraft>(with_option(std::move(stays), fw::until_dry), dries));
   table.fields.push_back(quantity("to", "Pa gauge", SAGGAR_AT(target), 0.0, pressure_max_pa, "pressure held meanwhile, or filled to"));
   add_gas(table.fields);
   table.fields.push_back(timeout_field());
@@ -237,6 +244,8 @@ void check_choice(SegmentKind kind, const std::set<std::string>& given, const So
   if (has("volumes") == has("cycles"))
     throw InputError(place, has("cycles") ? "`volumes` and `cycles` in one purge" : "a purge with neither `volumes` nor `cycles`",
                      "one of `volumes` and `cycles`");
+  if (has("until_dew_point") != has("for") || (has("until_dew_point") && has("cycles")))
+    throw InputError(place, "a purge until dry without all it needs, or by cycles", "`volumes`, `until_dew_point` and `for`");
   if (has("cycles") != has("down_to")) throw InputError(place, "one of `cycles` and `down_to` without the other", "both, or `volumes`");
 }
 

@@ -25,7 +25,7 @@ std::string per_minute(float per_s, const char* unit, const DisplayUnits& units)
 double seconds(std::uint32_t ms) { return static_cast<double>(ms) / 1e3; }
 
 std::string gas_name(fw::Gas gas) {
-  constexpr const char* names[] = {"the gas as before", "air", "nitrogen", "argon", "helium"};
+  constexpr const char* names[] = {"the gas as before", "air", "nitrogen", "argon", "helium", "hydrogen", "forming gas"};
   return names[static_cast<std::size_t>(gas)];
 }
 
@@ -54,7 +54,12 @@ std::string purge(const Segment& segment, const DisplayUnits& units) {
   if ((segment.options & fw::by_vacuum_cycles) != 0)
     return fmt::format("Exchange the gas: {} times down to {} and back to {}", segment.count, value(segment.amount, "Pa abs", units),
                        value(segment.target, "Pa gauge", units));
-  return fmt::format("Exchange the gas {} times over at {}", value(segment.amount, "1", units), value(segment.target, "Pa gauge", units));
+  std::string text =
+      fmt::format("Exchange the gas {} times over at {}", value(segment.amount, "1", units), value(segment.target, "Pa gauge", units));
+  if ((segment.options & fw::until_dry) != 0)
+    text += fmt::format(", and go on until its dew point has stayed below {} for {}", value(segment.rate, "degC", units),
+                        time_sentence(seconds(segment.duration_ms)));
+  return text;
 }
 
 std::string what_is_done(const Segment& segment, const std::vector<std::string>& names, const DisplayUnits& units, double& from_degc) {

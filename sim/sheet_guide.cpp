@@ -40,6 +40,7 @@ constexpr GuideText texts[] = {
     {backfill, 1, true, "Not there after {controller.atmosphere.backfill_timeout}: the segment fails, the programme is aborted."},
     {purge, 1, false, "{.volumes} changes of {controller.unit.chamber_volume} flow through at {.to}."},
     {purge, 1, false, "{.cycles} times down to {.down_to} and filled to {.to}."},
+    {purge, 0, false, "It goes on until the dew point has stayed below {.until_dew_point} for {.for}."},
     {purge, 1, true, "Not done after {.timeout}: the segment fails, the programme is aborted."},
     {purge, 1, true, "Not done after {controller.atmosphere.purge_timeout}: the segment fails, the programme is aborted."},
     {purge, 0, true, "With less flow than {controller.atmosphere.purge_flow_min}, or the exhaust shut, nothing counts."},
@@ -147,6 +148,30 @@ constexpr GuideRule rules[] = {
      "Pump",
      "Pump not up to speed with its isolation open: trip. The isolation is refused with an inlet or the exhaust open, and above "
      "{controller.atmosphere.evacuate_switch}."},
+    {{.combustible = true},
+     rows(row::burn_off_lost, row::combustible_not_permitted, row::air_in_combustible, row::combustible_pressure),
+     "Combustible gas",
+     "It flows only with the burn-off flame proven, and only after {controller.combustible.purge_volumes} cold volume changes of inert "
+     "gas with oxygen below {controller.combustible.oxygen_max}, or with every zone above {controller.combustible.zone_min}. Flame lost, "
+     "oxygen above that, or pressure below {controller.combustible.pressure_min}: trip, inert purge, pilot on. Local codes decide."},
+    {{.combustible = true},
+     rows(row::blend_ratio),
+     "Blend",
+     "Share of hydrogen off {controller.combustible.blend.hydrogen} by more than {controller.combustible.blend.tolerance}: trip. Look at "
+     "both supplies and meters."},
+    {{.combustible = true},
+     rows(row::combustible_valve),
+     "Combustible gas valve",
+     "More than {controller.combustible.leak} with its valve shut: trip. Shut the cylinder by hand."},
+    {{.combustible = true},
+     rows(row::door_on_combustible, row::isolation_on_combustible, row::air_on_combustible, row::air_gas_on_combustible),
+     "Opening after combustible gas",
+     "Neither door, pump nor air before {controller.combustible.purge_volumes} cold volume changes of inert gas. The door is let go "
+     "then; opened before: trip."},
+    {{.titanium = true},
+     rows(row::combustible_on_titanium),
+     "Titanium",
+     "No combustible gas is let in: titanium takes hydrogen up and turns brittle."},
     {{.phases = evacuating, .gas = true},
      rows(row::bypass_too_low),
      "Bypass",
@@ -186,6 +211,7 @@ bool applies(const GuideScope& scope, const Scenario& scenario, unsigned phases,
                          });
   if (scope.gas && p.retort_ceramic == 0 && p.atmosphere_required == 0) return false;
   if ((scope.load && !load_used) || (scope.titanium && p.load_titanium == 0)) return false;
+  if (scope.combustible && p.combustible_gas == 0) return false;
   if ((scope.atmosphere && p.atmosphere_required == 0) || (scope.heating && !heating)) return false;
   return phases == 0 ? scope.phases == 0 : (scope.phases & phases) != 0;
 }

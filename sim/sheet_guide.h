@@ -28,6 +28,7 @@ struct GuideScope {
   bool gas = false;      // only where the controller looks after a retort or an atmosphere
   bool load = false;     // only where it uses the load thermocouple
   bool titanium = false;
+  bool combustible = false;  // only where combustible gas is fitted
   bool atmosphere = false;  // only where heat needs an inert atmosphere
 };
 

@@ -103,7 +103,7 @@ void add_field_outputs(std::vector<Row>& rows) {
           "5 air admittance opens, 6 pump motor, 7 pump isolation opens, 8 pump inlet vent SHUTS, 9 burn-off pilot, 10 horn");
   add_row(2, "u16", "output.safe_row", "",
           "1 air, 2 inert, 3 combustible, 4 vacuum, 5 over-pressure: imposed when the line is silent for 1 s");
-  add_row(3, "u16", "output.gas", "", "0 none, 1 air, 2 nitrogen, 3 argon, 4 helium");
+  add_row(3, "u16", "output.gas", "", "0 none, 1 air, 2 nitrogen, 3 argon, 4 helium, 5 hydrogen");
   for (unsigned zone = 0; zone < plant::zones_max; ++zone) {
     add_row(4 + 2 * zone, "f32", fmt::format("output.demand_{}", zone + 1), "1", "heater demand, 0..1");
   }

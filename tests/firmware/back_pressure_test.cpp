@@ -193,4 +193,48 @@ TEST(BackPressure, HoldsTheValveOnAnInvalidPressure) {
   EXPECT_TRUE(std::isfinite(fw::back_pressure_automatic(loop, parameters, 4000.0f, 4100.0f)));
 }
 
+TEST(ValveByPoints, IsInvertedWhereItRises) {
+  fw::Parameters p = fw::default_parameters();
+  p.valve_points_used = 1;
+  const float points[4] = {0.02f, 0.10f, 0.40f, 0.80f};
+  for (int i = 0; i < 4; ++i) p.valve_point[i] = points[i];
+  const fw::ValveCharacteristic valve = fw::valve_characteristic(p);
+  EXPECT_FLOAT_EQ(fw::valve_capacity(valve, 0.4f), 0.10f);
+  EXPECT_FLOAT_EQ(fw::valve_capacity(valve, 0.5f), 0.25f);
+  EXPECT_FLOAT_EQ(fw::valve_travel(valve, 0.25f), 0.5f);
+  EXPECT_EQ(fw::valve_travel(valve, 0.0f), 0.0f);
+  EXPECT_EQ(fw::valve_travel(valve, 1.0f), 1.0f);
+  for (float travel = 0.0f; travel <= 1.0f; travel += 0.01f) {
+    EXPECT_NEAR(fw::valve_travel(valve, fw::valve_capacity(valve, travel)), travel, 1e-5f);
+  }
+  p.valve_point[1] = 0.01f;
+  EXPECT_FALSE(fw::valve_characteristic(p).measured) << "points that do not rise: the inherent characteristic";
+}
+
+// 14 L at 104.8 kPa and 400 degC, heated by 8 K/min: 14 L * 1.0343 * 273.15 K / (673.15 K)^2 * 8 K/min = 0.0698 slm.
+TEST(FeedForward, KnowsWhatHeatingPushesOut) {
+  fw::Parameters p = fw::default_parameters();
+  p.chamber_volume_l = 14.0f;
+  fw::GasExpansion expansion;
+  float pushed = 0.0f, degc = 384.0f;
+  for (int tick = 0; tick < 1200; ++tick) {
+    pushed = fw::expansion_slm(expansion, p, degc, 104800.0f);
+    degc += 8.0f / 600.0f;
+  }
+  EXPECT_NEAR(degc, 400.0f, 0.1f);
+  EXPECT_NEAR(pushed, 0.0698f, 0.0007f);
+}
+
+TEST(FeedForward, MovesTheValveBeforeThePressureDoes) {
+  fw::Parameters p = fw::default_parameters();
+  fw::BackPressureLoop plain, fed;
+  for (fw::BackPressureLoop* loop : {&plain, &fed}) {
+    for (int tick = 0; tick < 50; ++tick) static_cast<void>(fw::back_pressure_manual(*loop, p, 4000.0f, 4000.0f, 0.5f, 0.1f));
+  }
+  const float before = fw::back_pressure_automatic(plain, p, 4000.0f, 4000.0f, 0.1f);
+  const float after = fw::back_pressure_automatic(fed, p, 4000.0f, 4000.0f, 0.2f);
+  EXPECT_NEAR(before, 0.5f, 0.002f) << "no bump";
+  EXPECT_GT(after, before + 0.05f);
+}
+
 }  // namespace

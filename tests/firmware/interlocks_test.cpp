@@ -412,6 +412,194 @@ TEST(InterlockRow, IsolationIsRefusedUnderPressure) {
   EXPECT_EQ(asked.interlocks.inhibit, row::isolation_under_pressure);
 }
 
+// --- Combustible gas ---------------------------------------------------------------------------------------------------
+
+fw::Parameters in_hydrogen() {
+  fw::Parameters p = in_argon();
+  p.load_titanium = 0;
+  p.combustible_gas = 1;
+  return p;
+}
+
+// Purged with five volumes, burn-off lit, combustible gas flowing for a while.
+StandIn burning(fw::Gas gas, fw::Parameters parameters = in_hydrogen()) {
+  fw::Segment flowing = with_flow(wait(1.0e5), 2.0f);
+  flowing.gas = gas;
+  fw::Segment nitrogen = purge(5.0f, 4000.0f, 5.0f);
+  nitrogen.gas = fw::Gas::argon;
+  StandIn s = started(parameters, {nitrogen, flowing, end()});
+  s.discrete_set = 1u << 14;
+  s.raw[11] = 4.0;
+  if (!s.run_until([&] {
+        if (gas == fw::Gas::forming_gas) s.raw[10] = 4.0 + 16.0 * 0.05 * 2.0 / (5.0 * 1.01);
+        if (gas == fw::Gas::forming_gas) s.raw[11] = 4.0 + 16.0 * 0.95 * 2.0 / 5.0;
+        if (s.segment() == 0) s.raw[10].reset();
+        return s.value("combustible.state") == 3.0;
+      }, 2000.0)) {
+    throw std::runtime_error("the stand-in gets no combustible gas");
+  }
+  s.run(20.0);
+  return s;
+}
+
+TEST(CombustibleRow, LostBurnOffTripsAfterASecondToTheRowOfCombustibleGas) {
+  StandIn s = burning(fw::Gas::hydrogen);
+  s.discrete_set = 0;
+  s.run(0.8);
+  EXPECT_EQ(s.trip(), 0) << "a flicker";
+  expect_trip(s, row::burn_off_lost, 0.5, 3);
+  EXPECT_TRUE(s.told.coil(bit::pilot));
+  EXPECT_FALSE(s.told.coil(bit::purge_shut));
+  s.run(3600.0);
+  EXPECT_EQ(s.told.safe_row, 3u) << "until it has been purged out";
+}
+
+TEST(CombustibleRow, BlendOffTripsAfterFiveSeconds) {
+  StandIn s = burning(fw::Gas::forming_gas);
+  EXPECT_EQ(s.told.gas, 5u);
+  s.raw[11] = 4.0 + 16.0 * 0.95 * 1.5 / 5.0;   // 6.6 % of hydrogen
+  s.run(4.5);
+  EXPECT_EQ(s.trip(), 0);
+  expect_trip(s, row::blend_ratio, 1.0, 3);
+}
+
+TEST(CombustibleRow, ABlendIsNotProvenByAMeterThatHasFailed) {
+  StandIn s = burning(fw::Gas::forming_gas);
+  s.raw[11] = 0.0;
+  expect_trip(s, row::blend_ratio, 6.0, 3);
+}
+
+TEST(CombustibleRow, AirInItTrips) {
+  StandIn s = burning(fw::Gas::hydrogen);
+  s.raw[12] = cell_mv(12000.0);
+  expect_trip(s, row::air_in_combustible, 2.5, 3);
+}
+
+TEST(CombustibleRow, PressureThatLetsAirInTrips) {
+  StandIn s = burning(fw::Gas::hydrogen);
+  s.raw[7] = gauge_ma(100.0);
+  expect_trip(s, row::combustible_pressure, 2.5, 3);
+}
+
+TEST(CombustibleRow, DoorTripsWithoutAProgrammeToo) {
+  StandIn s = burning(fw::Gas::hydrogen);
+  ASSERT_EQ(s.command(fw::Command::stop), fw::Refusal::accepted);
+  s.run(5.0);
+  ASSERT_EQ(s.state(), 4);
+  EXPECT_EQ(s.trip(), 0);
+  EXPECT_FALSE(s.told.coils >> 11 & 1u) << "the door is not let go";
+  s.discrete_clear = 1u << 0;
+  s.run(0.3);
+  EXPECT_EQ(s.trip(), row::door_on_combustible);
+}
+
+TEST(CombustibleRow, FlowWithTheValveShutTrips) {
+  StandIn s = burning(fw::Gas::hydrogen);
+  ASSERT_EQ(s.command(fw::Command::stop), fw::Refusal::accepted);
+  s.run(4.0);
+  s.raw[10] = 4.0 + 16.0 * 0.2 / 5.0;
+  ASSERT_TRUE(s.run_until([&] { return s.trip() != 0; }, 3.0));
+  EXPECT_EQ(s.trip(), row::combustible_valve);
+}
+
+TEST(CombustibleRow, ValveThatReportsOpenTrips) {
+  StandIn s(store_of(in_hydrogen(), {wait(10.0), end()}));
+  s.discrete_set = 1u << 12;
+  ASSERT_TRUE(s.run_until([&] { return s.value("interlock.trip") != 0.0; }, 6.0));
+  EXPECT_EQ(s.trip(), row::combustible_valve);
+  EXPECT_EQ(s.told.safe_row, 3u);
+}
+
+// Purged, lit and above the barometer; each condition taken away in turn.
+struct Ready : Asked {
+  Ready() {
+    parameters = in_hydrogen();
+    inputs.discrete |= fw::discrete::burn_off_proven | fw::discrete::exhaust_open;
+    inputs.chamber_pa = 4000.0f;
+    inputs.oxygen_valid = true;
+    inputs.oxygen_ppm = 1400.0f;
+    purge(5.0f);
+  }
+  void purge(float volumes) {
+    atmosphere.combustible.purged = {};
+    const float litres = volumes * parameters.chamber_volume_l;
+    for (int minute = 0; minute < 10; ++minute) fw::totaliser_add(atmosphere.combustible.purged, litres * 0.1001f, 60000);
+  }
+  bool lets_in(fw::Gas gas = fw::Gas::hydrogen) {
+    fw::Outputs wanted;
+    wanted.coils = fw::coil::process_open | fw::coil::purge_shut | fw::coil::pilot;
+    wanted.gas = static_cast<std::uint8_t>(gas);
+    wanted.gas_wanted = gas;
+    const fw::InterlockView view{parameters, inputs, atmosphere, run, before, true, false, false, false};
+    fw::interlocks_step(interlocks, view, wanted);
+    safe_row = wanted.safe_row;
+    return (wanted.coils & fw::coil::process_open) != 0;
+  }
+  void refused_by(int number) {
+    EXPECT_FALSE(lets_in());
+    EXPECT_EQ(interlocks.inhibit, number);
+  }
+  fw::SafeRow safe_row = fw::SafeRow::none;
+};
+
+TEST(CombustibleRow, GasIsLetInPurgedAndLitAndTheSameRequestCarriesItsRow) {
+  Ready ready;
+  EXPECT_TRUE(ready.lets_in());
+  EXPECT_EQ(ready.safe_row, fw::SafeRow::combustible);
+}
+
+TEST(CombustibleRow, GasIsRefusedWithAnyConditionMissing) {
+  const auto without = [](auto spoil) {
+    Ready ready;
+    spoil(ready);
+    ready.refused_by(row::combustible_not_permitted);
+  };
+  without([](Ready& r) { r.purge(4.9f); });
+  without([](Ready& r) { r.inputs.oxygen_ppm = 10000.0f; });
+  without([](Ready& r) { r.inputs.oxygen_valid = false; });
+  without([](Ready& r) { r.inputs.discrete &= static_cast<std::uint16_t>(~fw::discrete::burn_off_proven); });
+  without([](Ready& r) { r.inputs.discrete &= static_cast<std::uint16_t>(~fw::discrete::exhaust_open); });
+  without([](Ready& r) { r.inputs.chamber_pa = 100.0f; });
+  without([](Ready& r) { r.inputs.chamber_below_range = true; });
+  without([](Ready& r) { r.parameters.combustible_gas = 0; });
+}
+
+TEST(CombustibleRow, EveryZoneHotIsEnoughWithoutAPurge) {
+  Ready ready;
+  ready.purge(0.0f);
+  ready.parameters.zones = 2;
+  ready.inputs.oxygen_valid = false;
+  ready.inputs.zone_degc[0] = 800.0f;
+  ready.inputs.zone_degc[1] = 759.0f;
+  ready.refused_by(row::combustible_not_permitted);
+  ready.inputs.zone_degc[1] = 760.0f;
+  EXPECT_TRUE(ready.lets_in());
+  ready.inputs.zone_failed = 1;
+  EXPECT_FALSE(ready.lets_in()) << "a zone that is not measured is not hot";
+}
+
+TEST(CombustibleRow, TitaniumRefusesItWhateverElse) {
+  Ready ready;
+  ready.parameters.load_titanium = 1;
+  ready.refused_by(row::combustible_on_titanium);
+}
+
+TEST(CombustibleRow, NeitherPumpNorAirBeforeItIsPurgedOut) {
+  for (const bool possible : {false, true}) {
+    Asked asked;
+    asked.parameters = in_hydrogen();
+    asked.atmosphere.combustible.possible = possible;
+    EXPECT_EQ((asked.outputs(pumping).coils & fw::coil::isolation_open) == 0, possible);
+    EXPECT_EQ(asked.interlocks.inhibit, possible ? row::isolation_on_combustible : 0);
+    EXPECT_EQ((asked.outputs(fw::coil::air_open).coils & fw::coil::air_open) == 0, possible);
+    EXPECT_EQ(asked.interlocks.inhibit, possible ? row::air_on_combustible : 0);
+    Ready ready;
+    ready.atmosphere.combustible.possible = possible;
+    EXPECT_EQ(ready.lets_in(fw::Gas::air), !possible);
+    EXPECT_EQ(ready.interlocks.inhibit, possible ? row::air_gas_on_combustible : 0);
+  }
+}
+
 TEST(InterlockTable, NumbersNamesAndCausesAreThereForEveryRow) {
   std::set<std::string> names;
   for (const fw::InterlockRow& r : fw::interlock_table()) {
@@ -433,7 +621,7 @@ TEST(SafeValues, AreThoseOfTheDesign) {
   }
   EXPECT_EQ(table[0].coils, fw::coil::purge_shut) << "air: gas shut";
   EXPECT_EQ(table[1].coils, 0) << "inert: purge open, bypass shut";
-  EXPECT_EQ(table[2].coils, 0) << "combustible: as inert";
+  EXPECT_EQ(table[2].coils, fw::coil::pilot) << "combustible: as inert, and what leaves is burnt";
   EXPECT_EQ(table[3].coils, 0) << "vacuum: purge and exhaust in normal positions";
   EXPECT_EQ(table[4].coils, fw::coil::purge_shut | fw::coil::bypass_open) << "over-pressure";
 }

@@ -115,7 +115,7 @@ TEST_F(Station, RefusesWhatIsNotFiniteOrUnknownAndAppliesNothing) {
   ASSERT_TRUE(exchange(Block().value(0x104, 0.25f).word(0x101, 1)));
   const Commands before = state.commands;
   const float nan = std::numeric_limits<float>::quiet_NaN(), inf = std::numeric_limits<float>::infinity();
-  std::vector<Block> bad{Block().word(0x102, 6), Block().word(0x103, 5)};
+  std::vector<Block> bad{Block().word(0x102, 6), Block().word(0x103, 6)};
   for (int address = 0x104; address <= 0x110; address += 2) {
     bad.push_back(Block().value(address, nan));
     bad.push_back(Block().value(address, -inf));

@@ -13,7 +13,7 @@ namespace {
 
 using sim_test::fault;
 
-enum class Where { evacuating, vented, backfilling, purging, over_pressure, heating, stopping, unheard, restarting };
+enum class Where { evacuating, vented, backfilling, purging, over_pressure, heating, stopping, unheard, restarting, burning };
 
 struct Circumstances {
   const char* scenario;
@@ -36,6 +36,7 @@ Circumstances circumstances(Where where) {
     case Where::stopping: return {air, 400.0, 380.0, {fault("emergency_stop", {}, 390.0)}};
     case Where::unheard: return {air, 400.0, 380.0, {fault("line_silent", {}, 385.0)}};
     case Where::restarting: return {demo, 372.0, 300.0, {fault("controller_power_lost", {0}, 364.0, 2.0)}};
+    case Where::burning: return {"combustible/forming_gas_anneal", 61.0, 50.0, {fault("line_silent", {}, 45.0)}};   // its safe row
   }
   return {};
 }
@@ -127,6 +128,9 @@ const Effect effects[] = {
     {"store_write_lost", Where::restarting, {}, {}},
     {"store_write_torn", Where::restarting, {1}, {}},
     {"store_slow", Where::restarting, {60}, {0}},
+    {"back_pressure_valve_sticks", Where::purging, {0.2}, {0}},
+    {"burn_off_out", Where::burning, {}, {}},
+    {"combustible_valve_leaks", Where::burning, {0.3}, {0}},
     {"store_bit_flipped", Where::restarting, {10, 3}, {}},
 };
 
