@@ -13,7 +13,9 @@ constexpr std::uint32_t watch_every_ms = 1000;
 
 bool heat_stands(const Controller& c) {
   const Segment* segment = programme_segment(c.run);
-  const bool standing = segment != nullptr && (segment->kind == SegmentKind::soak || segment->kind == SegmentKind::wait);
+  // A ramp that waits for its tolerance goes on by itself; one that the operator holds does not.
+  const bool standing = segment != nullptr && (segment->kind == SegmentKind::soak || segment->kind == SegmentKind::wait ||
+                                               c.run.state == ProgrammeState::held);
   const bool atmosphere = c.parameters.atmosphere_required == 0 || c.atmosphere.phase == AtmospherePhase::holding;
   return standing && atmosphere && c.run.heat_wanted && programme_active(c.run) && c.run.rate_k_per_s == 0.0f &&
          heat_permissive(c.interlocks, c.parameters, c.inputs, c.atmosphere);

@@ -348,6 +348,20 @@ TEST(AutoTune, IsRefusedWhereTheProcessIsNotReadyForIt) {
   EXPECT_EQ(t.s.value("tune.state"), 0.0);
 }
 
+TEST(AutoTune, IsRefusedInARampThatWaitsAndTakenInOneThatIsHeld) {
+  fw::Segment fast = ramp(600.0f, 5.0f);      // far more than the furnace can
+  fast.tolerance_k = 5.0f;
+  Tuned t(tunable(), {fast, soak(1.0e5, 0.0f), end()}, 250.0);
+  t.run(300.0);
+  for (int i = 0; i < 50 && !t.s.core->run.waiting; ++i) t.tick();
+  ASSERT_TRUE(t.s.core->run.waiting);
+  EXPECT_EQ(t.command(fw::Command::start_auto_tune, 1), fw::Refusal::wrong_state);
+  EXPECT_EQ(t.refusal(), TuneRefusal::not_in_phase);
+  ASSERT_EQ(t.command(fw::Command::hold), fw::Refusal::accepted);
+  t.run(4000.0);
+  EXPECT_EQ(t.command(fw::Command::start_auto_tune, 1), fw::Refusal::accepted);
+}
+
 TEST(AutoTune, IsRefusedWhereTheOutputLeavesNoRoom) {
   Tuned t = settled();
   t.s.core->parameters.heat_out_max = 0.206f;   // bias 0.2: less than 0.01 above it

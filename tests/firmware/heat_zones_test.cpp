@@ -329,10 +329,14 @@ struct Cascade : Bank {
 TEST(Cascade, BringsTheLoadToTheSetPointWithinTheLimitOnTheDifference) {
   Cascade c;
   c.view.setpoint_degc = 500.0f;
-  c.zone = c.load = 450.0;
-  c.zones.offset_k = -50.0f;    // the heater side's set point where it stands
-  c.seconds(6000);
-  EXPECT_NEAR(c.load, 500.0, 0.5);
+  c.zone = c.load = 300.0;
+  c.zones.offset_k = -200.0f;   // the heater side's set point where it stands
+  c.seconds(5000);
+  c.view.setpoint_degc = 520.0f;
+  c.zones.offset_k -= 20.0f;    // the programme steps, the heater side's set point must not
+  c.seconds(5000);
+  EXPECT_NEAR(c.load, 520.0, 0.5);
+  EXPECT_GT(c.highest_k, 59.0) << "the limit was what ruled";
   EXPECT_LE(c.highest_k, 60.0 + 0.05);   // between two runs of the loop the load moves by less than 0.05 K
   EXPECT_GE(c.lowest_k, -40.0 - 0.05);
   EXPECT_LE(c.fastest_k_s, 0.3 + 1e-4);
