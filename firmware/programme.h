@@ -43,7 +43,9 @@ struct Segment {
   std::uint16_t count = 0;          // repeat: times in all; purge by cycles: number of cycles
   std::uint16_t jump = 0;           // repeat: index within the programme to go back to
   std::uint32_t timeout_ms = 0;     // evacuate, backfill, purge, cool, soak (0: none): longer is a failure of the segment
-  float power_limit = 0.0f;         // highest demand of the heat loops while it runs, 0: the parameters' own
+  // Highest demand of the heat loops while it runs, 0: the parameters' own. Below it the interlock "no response" does not watch: what
+  // less than full power must bring, nobody has said. The deviation alarm does.
+  float power_limit = 0.0f;
 };
 static_assert(sizeof(Segment) == 44);
 
