@@ -1,9 +1,9 @@
 // The auto-tune's place in the controller: which loop may be tuned when, what its relay acts on, and what becomes of its result.
 //
-// A heat zone: in a soak, a wait or a held programme with the set point standing, heat permitted, in an atmosphere's hold phase where one is required, and
-// alone: neither in a cascade nor decoupled. The back-pressure: in the hold phase with the loop in charge and gas flowing; the relay acts
-// on the linearised opening, as the loop does, and sees the filtered pressure. A proposal writes nothing: the operator accepts it into a
-// gain set (an accepted write of parameters) or rejects it.
+// A heat zone: in a soak, a wait or a held programme with the set point standing, heat permitted, in an atmosphere's hold phase where
+// one is required, and alone: neither in a cascade nor decoupled. The back-pressure: in the hold phase with the loop in charge and gas
+// flowing; the relay acts on the linearised opening, as the loop does, and sees the filtered pressure. A proposal writes nothing: the
+// operator accepts it into a gain set (an accepted write of parameters) or rejects it.
 #pragma once
 
 #include <cstdint>
