@@ -289,14 +289,15 @@ Transmission& transmission(Controller& c, Port port) { return port == Port::fiel
 
 }  // namespace
 
-void start(Controller& c, std::span<const std::uint8_t> store_image, ResetCause, std::uint32_t) {
-  // A cycle is never taken up again by itself: whatever the cause and however short the outage, the core comes up idle with
-  // the safe values of the atmosphere in force.
+void start(Controller& c, std::span<const std::uint8_t> store_image, ResetCause cause, std::uint32_t outage_s) {
+  // The core comes up idle with the safe values of the atmosphere in force. A cycle is taken up again only once the station has
+  // answered, and only where the policy says so (power_loss.h).
   ::new (static_cast<void*>(&c)) Controller();
   int parameters_bad = 0;
   c.store_bad = load_store(store_image, c.parameters, c.programmes, c.journal, c.writer, parameters_bad);
   c.parameters_bad = parameters_bad;
   c.totaliser.sum = c.journal.gas_total;
+  history_start(c, store_image, cause, outage_s);
   combustible_start(c.atmosphere.combustible, c.parameters);
   c.interlocks.safe_row = atmosphere_safe_row(c.atmosphere, c.parameters, c.inputs, c.run);
 }
@@ -326,18 +327,22 @@ void step(Controller& c, std::uint64_t now_us) {
   combustible_step(c.atmosphere.combustible, c.parameters, c.inputs, c.outputs);
   alarms_step(c.alarms, alarm_conditions(c), period_of(c));                                    // alarms
   supervisory_command(c);
+  commissioning_step(c);
+  history_power_loss(c);
   programme_step(c.run, programme_view(c));                                                    // programme and atmosphere
   c.demand = atmosphere_step(c.atmosphere, c.parameters, c.inputs, c.run);
   tuning_step(c);
   Outputs wanted = run_loops(c);                                                               // set points, loops
+  if (outputs_forced(c)) force_outputs(c, wanted);
   check_outputs(c, wanted);
-  const InterlockView view{c.parameters, c.inputs, c.atmosphere, c.run, c.outputs, c.demand.stands,
+  const InterlockView view{c.parameters, c.inputs, c.atmosphere, c.run, c.outputs, c.demand.stands || outputs_forced(c),
                            heat_permissive(c.interlocks, c.parameters, c.inputs, c.atmosphere), c.station.lost,
                            c.latch.line != 0};
   interlocks_step(c.interlocks, view, wanted);                                                 // interlocks, last word
   c.outputs = wanted;
   follow_outputs(c);
   if (c.interlocks.latched != 0 && programme_active(c.run)) programme_abort(c.run);
+  history_step(c);
   c.out_field.size = static_cast<std::uint16_t>(station_request(c.station, c.outputs, c.out_field.bytes));   // encode
   c.out_supervisory.size = static_cast<std::uint16_t>(supervisory_serve(c, now_us, c.out_supervisory.bytes));
   keep_totaliser(c);
@@ -354,7 +359,10 @@ std::size_t transmit(Controller& c, Port port, std::span<std::uint8_t> buffer) {
 
 StoreWrite store(Controller& c, std::span<std::uint8_t> buffer) {
   if (buffer.size() < store_write_bytes) return {};
-  const int page = next_store_page(c.writer, c.parameters, c.programmes, c.journal, period_of(c), buffer.first<store_write_bytes>());
+  // What is written down comes first: it is short, and what the next power loss is judged by.
+  const auto bytes = buffer.first<store_write_bytes>();
+  int page = next_history_page(c.writer, c.history.events, c.history.records, c.power, bytes);
+  if (page < 0) page = next_store_page(c.writer, c.parameters, c.programmes, c.journal, period_of(c), bytes);
   if (page < 0) return {};
   return {static_cast<std::uint32_t>(page) * static_cast<std::uint32_t>(store_write_bytes),
           static_cast<std::uint32_t>(store_write_bytes)};

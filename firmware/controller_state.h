@@ -11,13 +11,16 @@
 #include "firmware/auto_tune.h"
 #include "firmware/back_pressure.h"
 #include "firmware/check.h"
+#include "firmware/commissioning.h"
 #include "firmware/controller.h"
 #include "firmware/flow.h"
 #include "firmware/gas_watch.h"
 #include "firmware/heat_zones.h"
+#include "firmware/history.h"
 #include "firmware/interlocks.h"
 #include "firmware/parameter_store.h"
 #include "firmware/parameters.h"
+#include "firmware/power_loss.h"
 #include "firmware/programme.h"
 #include "firmware/signals.h"
 #include "firmware/station.h"
@@ -62,6 +65,10 @@ struct Controller {
   AutoTune tune;
   GasWatch gas_watch;
   std::uint32_t feedback_ms;          // a valve's feedback has differed so long in a segment that makes the atmosphere
+  // what is written down
+  History history;
+  PowerLoss power;
+  Commissioning commissioning;
 };
 
 static_assert(std::is_trivially_copyable_v<Controller>);

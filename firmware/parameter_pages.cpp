@@ -4,12 +4,12 @@
 #include <cstring>
 
 #include "firmware/crc32.h"
+#include "firmware/store_layout_1.h"
 
 namespace fw {
 
 namespace {
 
-constexpr int layout_1_words = 90, layout_1_page_words = 14;      // what its last core had
 constexpr std::uint32_t any_generation = 0xFFFFFFFFu;
 static_assert(offsetof(Parameters, atmosphere_required) / 4 < parameters_per_page, "what the furnace is stands in the first page");
 static_assert(parameter_words <= parameters_per_page * parameter_pages_max);
@@ -177,10 +177,10 @@ int take_set(std::span<const std::uint8_t> image, std::uint32_t generation, int 
 int take_layout_1(std::span<const std::uint8_t> image, ParameterPages& pages, Parameters& parameters) {
   int bad = 0;
   bool any = false;
-  for (std::size_t i = 0; i < parameter_table().size(); ++i) {
-    const ParameterInfo& info = parameter_table()[i];
-    const int word = info.offset / 4;
-    if (word >= layout_1_words) continue;
+  for (int word = 0; word < layout_1_words; ++word) {
+    const std::uint32_t id = layout_1_ids[static_cast<std::size_t>(word)];
+    const int at = id == 0 ? -1 : place_of(id, static_cast<std::size_t>(word));
+    if (at < 0) continue;
     const PageView view = look_at_page(image, word / layout_1_page_words);
     const bool sound = view.state == PageState::good && view.head.kind == PageKind::parameters && view.head.version == 1 &&
                        view.head.index == word / layout_1_page_words;
@@ -189,9 +189,9 @@ int take_layout_1(std::span<const std::uint8_t> image, ParameterPages& pages, Pa
       any = true;
       std::uint32_t bits = 0;
       std::memcpy(&bits, view.payload + 4 * (word % layout_1_page_words), sizeof bits);
-      of_word = take_bits(info, bits, parameters);
+      of_word = take_bits(parameter_table()[static_cast<std::size_t>(at)], bits, parameters);
     }
-    if (of_word != 0) pages.lost.set(static_cast<int>(i) / parameters_per_page);
+    if (of_word != 0) pages.lost.set(at / parameters_per_page);
     bad += of_word;
   }
   if (any) pages.dirty.fill(page_count());

@@ -11,7 +11,8 @@ namespace {
 
 constexpr int journal_page_of_layout_1 = 544;
 static_assert(sizeof(Journal) <= page_payload_bytes);
-constexpr std::size_t journal_bytes_of_layout_1 = 16;
+constexpr std::size_t journal_bytes_of_layout_1 = offsetof(Journal, boots);
+static_assert(journal_bytes_of_layout_1 == 16);
 
 struct JournalFound {
   bool good = false, blank = false;      // one of the two pages is
@@ -101,6 +102,14 @@ int next_store_page(StoreWriter& writer, const Parameters& parameters, const Pro
   return -1;
 }
 
+int next_history_page(StoreWriter& writer, EventLog& events, RunRecords& records, PowerLoss& power,
+                      std::span<std::uint8_t, store_write_bytes> bytes) {
+  if (writer.newer) return -1;
+  int page = next_progress_page(power, bytes);
+  if (page < 0) page = next_event_page(events, bytes);
+  return page >= 0 ? page : next_run_record_page(records, bytes);
+}
+
 int allocate_segments(const ProgrammeStore& programmes, int programme, int segments) {
   bool taken[segment_count] = {};
   for (int i = 0; i < programme_count; ++i) {
@@ -159,7 +168,7 @@ std::size_t build_store_image(const Parameters& parameters, std::span<const Prog
   writer.programmes.active = writer.programmes.open = -1;
   keep_parameter(writer, parameter_table()[0]);      // the first set is written whole
   for (int i = 0; i < static_cast<int>(programmes.size()); ++i) programme_changed(writer.programmes, i);
-  Journal journal{0, selected_programme, 0};
+  Journal journal{0, selected_programme, 0, 0, 0};
   std::uint8_t page[store_write_bytes];
   for (int round = 0; round < 2; ++round) {      // twice, for both pages of the journal
     keep_journal(writer);

@@ -10,10 +10,13 @@
 #include <span>
 
 #include "firmware/controller.h"
+#include "firmware/event_log.h"
 #include "firmware/parameter_pages.h"
 #include "firmware/parameters.h"
 #include "firmware/programme.h"
+#include "firmware/power_loss.h"
 #include "firmware/programme_pages.h"
+#include "firmware/run_record.h"
 
 namespace fw {
 
@@ -22,6 +25,8 @@ struct Journal {
   std::uint32_t generation;      // of the newer one of the two pages
   std::int32_t programme;        // selected, 0..15
   std::int64_t gas_total;        // totaliser's fixed point, see flow.h
+  std::uint32_t boots;           // times the core has started
+  std::uint32_t unused;
 };
 
 inline constexpr int journal_page_first = 858;
@@ -56,6 +61,9 @@ inline void keep_journal(StoreWriter& writer) { writer.journal_dirty = true; }
 // what it should. What it gave before counts as written.
 int next_store_page(StoreWriter& writer, const Parameters& parameters, const ProgrammeStore& programmes, Journal& journal,
                     std::uint32_t period_ms, std::span<std::uint8_t, store_write_bytes> bytes);
+// The same for what history.h keeps.
+int next_history_page(StoreWriter& writer, EventLog& events, RunRecords& records, PowerLoss& power,
+                      std::span<std::uint8_t, store_write_bytes> bytes);
 
 // Room for a programme of `segments` segments in slot `programme`, keeping what it has where it fits. Returns the index of
 // the first segment, or -1 if the store is full. Other programmes never move.

@@ -260,6 +260,30 @@ constexpr ParameterInfo table[] = {
     {"atmosphere.pump_timeout", "s", FW_AT(pump_timeout_s), false, 1.0f, 3600.0f, 120.0f, "longest run-up of the pump"},
     {"atmosphere.shut_down_flow", "slm", FW_AT(shut_down_flow_slm), false, 0.0f, 1000.0f, 0.0f,
      "flow of the shut-down sequence, 0 as before"},
+    {"power_loss.policy", "", FW_AT(power_loss_policy), true, 0.0f, 2.0f, 0.0f,
+     "of a programme that a power loss broke off: 0 leave it, 1 hold it for the operator, 2 resume it"},
+    {"power_loss.longest", "s", FW_AT(power_loss_longest_s), false, 0.0f, 864000.0f, 600.0f, "a longer outage aborts the programme"},
+    {"power_loss.temperature_lost", "K", FW_AT(power_loss_temperature_k), false, 0.0f, 2000.0f, 50.0f,
+     "a larger fall of the lead zone meanwhile aborts the programme"},
+
+#define FW_CORRECTION(index, name, unit, diff, low_, high_, most, preset_high)                                               \
+  {"calibration." name ".low", unit, FW_AT(corrections[index].low), false, low_, high_, 0.0f, "lower point"},                \
+      {"calibration." name ".add_low", diff, FW_AT(corrections[index].add_low), false, -most, most, 0.0f,                    \
+       "to be added to the reading at the lower point"},                                                                     \
+      {"calibration." name ".high", unit, FW_AT(corrections[index].high), false, low_, high_, preset_high, "upper point"},   \
+      {"calibration." name ".add_high", diff, FW_AT(corrections[index].add_high), false, -most, most, 0.0f,                  \
+       "to be added at the upper point; beyond both, the line goes on"},                                                     \
+  {                                                                                                                          \
+    "calibration." name ".date", "", FW_AT(corrections[index].date), true, 0.0f, 100000.0f, 0.0f,                            \
+        "days since 1970-01-01 at which this was found, 0 never"                                                             \
+  }
+    FW_CORRECTION(0, "zone_1", "degC", "K", -50.0f, 2000.0f, 25.0f, 1000.0f),
+    FW_CORRECTION(1, "zone_2", "degC", "K", -50.0f, 2000.0f, 25.0f, 1000.0f),
+    FW_CORRECTION(2, "zone_3", "degC", "K", -50.0f, 2000.0f, 25.0f, 1000.0f),
+    FW_CORRECTION(3, "zone_4", "degC", "K", -50.0f, 2000.0f, 25.0f, 1000.0f),
+    FW_CORRECTION(4, "load", "degC", "K", -50.0f, 2000.0f, 25.0f, 1000.0f),
+    FW_CORRECTION(5, "pressure", "Pa gauge", "Pa", -101325.0f, 1.0e6f, 2000.0f, 10000.0f),
+#undef FW_CORRECTION
 };
 
 #undef FW_AT

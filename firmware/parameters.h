@@ -29,6 +29,14 @@ struct TuneLimits {          // of an auto-tune, in units of the loop's process 
   float timeout_s;
   std::int32_t rule;         // 1 SIMC for an integrating process, 2 Ziegler-Nichols PI, 3 Ziegler-Nichols PID
 };
+// What a calibration found: how much a channel reads too low at two values, in its own unit; a straight line between and beyond.
+// The same at both is an offset.
+struct ChannelCorrection {
+  float low, add_low, high, add_high;
+  std::int32_t date;           // days since 1970-01-01, as the operator gave it; 0: never calibrated
+};
+inline constexpr int correction_count = 6;      // by channel: zones 1..4, load, gauge pressure
+inline constexpr int correction_load = 4, correction_pressure = 5;
 
 struct Parameters {
   // unit
@@ -152,6 +160,10 @@ struct Parameters {
   float feedback_timeout_s;               // a valve's feedback in a segment that makes the atmosphere
   float vent_timeout_s, pump_timeout_s;   // over-pressure off; pump up to speed
   float shut_down_flow_slm;               // of the shut-down sequence, 0: as before
+  std::int32_t power_loss_policy;         // PowerLossPolicy
+  float power_loss_longest_s;             // outage beyond which a programme is aborted
+  float power_loss_temperature_k;         // fall of the lead zone beyond which it is aborted
+  ChannelCorrection corrections[correction_count];   // zones 1..4, load, gauge pressure
 };
 
 // Bounds of a parameter are checked on every way in (store, registers, YAML); a value outside is refused, never clamped.

@@ -6,6 +6,7 @@ namespace fw {
 
 namespace {
 
+constexpr float recovered_within_k = 1.0f;
 constexpr float temperature_max_degc = 2000.0f;
 constexpr float pressure_max_pa = 1.0e6f;
 constexpr std::uint32_t duration_max_ms = 30u * 24u * 3600u * 1000u;
@@ -72,6 +73,7 @@ float ramp_rate(const ProgrammeRun& run, const Segment& segment) {
 // Takes over what a segment carries. A ramp starts bumpless: from the set point in force, or from the process value where
 // the heat was off.
 void begin_segment(ProgrammeRun& run, float lead_degc) {
+  if (run.segment > run.begun_highest) run.begun_highest = run.segment;
   run.elapsed_ms = 0;
   run.counted_ms = 0;
   run.waiting = false;
@@ -93,8 +95,37 @@ void begin_segment(ProgrammeRun& run, float lead_degc) {
   if (!heats(segment.kind) && segment.kind != SegmentKind::repeat) run.heat_wanted = false;
 }
 
+// On at the place where a power loss broke off. The heat loops begin at the process value; a soak asks for what it had reached.
+void return_to_place(ProgrammeRun& run, float lead_degc) {
+  run.returning = run.return_now = false;
+  run.segment = run.return_segment;
+  run.heat_wanted = false;
+  begin_segment(run, lead_degc);
+  if (run.segment >= run.segments) return;
+  Segment& segment = run.copy[run.segment];
+  run.gas = run.return_gas;
+  run.gain_set = run.return_gain_set;
+  run.flow_slm = run.return_flow_slm;
+  run.back_pressure_pa = run.return_back_pressure_pa;
+  if (segment.kind == SegmentKind::soak || segment.kind == SegmentKind::wait) run.counted_ms = run.return_counted_ms;
+  if (segment.kind == SegmentKind::soak) {
+    run.setpoint_degc = run.return_setpoint_degc;
+    run.recovering = true;
+  }
+  const float rate = std::fabs(run.return_rate_k_per_s);
+  if (segment.kind == SegmentKind::ramp && (segment.options & ramp_by_time) != 0 && rate >= 1.0e-6f) {
+    segment.options = static_cast<std::uint8_t>(segment.options & ~ramp_by_time);      // at the rate it had
+    segment.rate = rate;
+  }
+}
+
 void next_segment(ProgrammeRun& run, float lead_degc) {
+  if (run.returning && run.segment >= run.return_last) {
+    return_to_place(run, lead_degc);
+    return;
+  }
   ++run.segment;
+  while (run.segment < run.pass_until && run.segment < run.segments && heats(run.copy[run.segment].kind)) ++run.segment;
   begin_segment(run, lead_degc);
 }
 
@@ -120,7 +151,9 @@ void step_soak(ProgrammeRun& run, const Segment& segment, const ProgrammeView& v
   const float judged_degc = by_load ? view.load_degc : view.farthest_degc;
   const bool good = by_load ? view.load_good : view.heater_good;
   const bool within_band = segment.tolerance_k <= 0.0f || std::fabs(judged_degc - run.setpoint_degc) <= segment.tolerance_k;
-  run.waiting = !good || !within_band || !view.heat_permissive;
+  const float as_warm_degc = run.recover_degc < run.setpoint_degc ? run.recover_degc : run.setpoint_degc;
+  if (run.recovering && view.lead_degc >= as_warm_degc - recovered_within_k) run.recovering = false;
+  run.waiting = !good || !within_band || !view.heat_permissive || run.recovering;
   if (!run.waiting) run.counted_ms += view.period_ms;
   if (run.counted_ms >= segment.duration_ms) next_segment(run, view.lead_degc);
 }
@@ -190,7 +223,19 @@ void step_running(ProgrammeRun& run, const ProgrammeView& view) {
   step_segment(run, view);
 }
 
+// Its first segment, or where it goes on.
+void begin_programme(ProgrammeRun& run, float lead_degc) {
+  run.starting = false;
+  if (run.return_now) {
+    return_to_place(run, lead_degc);
+    return;
+  }
+  while (run.segment < run.pass_until && run.segment < run.segments && heats(run.copy[run.segment].kind)) ++run.segment;
+  begin_segment(run, lead_degc);
+}
+
 void leave(ProgrammeRun& run, ProgrammeState state) {
+  run.returning = run.return_now = run.recovering = false;
   run.state = state;
   run.heat_wanted = false;
   run.waiting = false;
@@ -212,6 +257,8 @@ void programme_start(ProgrammeRun& run, const ProgrammeEntry& entry, const Segme
   run.back_pressure_pa = back_pressure_pa;
   run.segment = 0;
   run.segments = static_cast<std::uint16_t>(count);
+  run.returning = run.return_now = run.recovering = false;
+  run.pass_until = run.begun_highest = 0;
   for (int i = 0; i < count; ++i) {
     run.copy[i] = segments[i];
     run.repeats[i] = 0;
@@ -219,6 +266,55 @@ void programme_start(ProgrammeRun& run, const ProgrammeEntry& entry, const Segme
   }
   run.starting = true;
 }
+
+void programme_return(ProgrammeRun& run, const ProgrammeReturn& to, int first, int last) {
+  const bool row = first >= 0;
+  run.returning = !row || to.segment > last;      // in one of these segments itself, the whole row begins anew
+  run.return_now = !row;
+  run.segment = static_cast<std::uint16_t>(row ? first : to.segment);
+  run.return_last = static_cast<std::uint16_t>(row ? last : 0);
+  run.return_segment = to.segment;
+  run.return_counted_ms = to.counted_ms;
+  run.return_setpoint_degc = to.setpoint_degc;
+  run.return_rate_k_per_s = to.rate_k_per_s;
+  run.return_flow_slm = to.flow_slm;
+  run.return_back_pressure_pa = to.back_pressure_pa;
+  run.return_gas = to.gas;
+  run.return_gain_set = to.gain_set;
+  run.recover_degc = to.recover_degc;
+}
+
+void programme_enter(ProgrammeRun& run, float lead_degc) {
+  bool any = false;
+  float from_degc = 0.0f;
+  for (int i = 0; i < run.segments; ++i) {
+    Segment& segment = run.copy[i];
+    if (segment.kind == SegmentKind::repeat || segment.kind == SegmentKind::cool) return;      // what stands behind is of another heat
+    if (segment.kind != SegmentKind::ramp) continue;
+    if (any && lead_degc >= from_degc && lead_degc <= segment.target) {
+      if ((segment.options & ramp_by_time) != 0) {
+        const float rate = (segment.target - from_degc) / (static_cast<float>(segment.duration_ms) * 0.001f);
+        segment.options = static_cast<std::uint8_t>(segment.options & ~ramp_by_time);
+        segment.rate = rate > 1.0e-6f ? rate : 1.0e-6f;
+      }
+      run.pass_until = static_cast<std::uint16_t>(i);
+      return;
+    }
+    if (!any && lead_degc <= segment.target) return;      // the first one begins at the process value as it is
+    any = true;
+    from_degc = segment.target;
+  }
+}
+
+bool programme_edit(ProgrammeRun& run, std::uint16_t index, const Segment& segment) {
+  if (!programme_active(run) || index >= run.segments || index <= run.begun_highest) return false;
+  if (!segment_valid(segment, index)) return false;
+  run.copy[index] = segment;
+  if (judges_by_load(segment)) run.load_needed = true;
+  return true;
+}
+
+float programme_ramp_rate(const ProgrammeRun& run, const Segment& segment) { return ramp_rate(run, segment); }
 
 bool programme_adopt(ProgrammeRun& run, const ProgrammeEntry& entry, const Segment* segments) {
   const int count = entry.segments > programme_segments_max ? programme_segments_max : entry.segments;
@@ -237,10 +333,7 @@ void programme_step(ProgrammeRun& run, const ProgrammeView& view) {
   constexpr std::uint32_t settle_longest_ms = 10000;  // a feedback that never comes must not keep a stop from ending
   switch (run.state) {
     case ProgrammeState::running:
-      if (run.starting) {
-        run.starting = false;
-        begin_segment(run, view.lead_degc);
-      }
+      if (run.starting) begin_programme(run, view.lead_degc);
       step_running(run, view);
       return;
     case ProgrammeState::stopping:

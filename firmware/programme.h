@@ -85,6 +85,34 @@ struct ProgrammeRun {
   float back_pressure_pa = 0.0f;     // asked for, gauge
   std::uint16_t repeats[programme_segments_max] = {};   // done so far, by index of the repeat segment
   Segment copy[programme_segments_max] = {};
+  // operator and power loss
+  bool returning = false;            // segments that make the atmosphere run again before it goes on where it was
+  bool return_now = false;           // there are none of these: to its place at once
+  bool recovering = false;           // the furnace is not yet as warm as it was: a soak's time stands still
+  std::uint8_t return_gain_set = 1;
+  Gas return_gas = Gas::keep;
+  std::uint16_t return_segment = 0;
+  std::uint16_t return_last = 0;     // the last of those segments
+  std::uint16_t pass_until = 0;      // start at the process value: ramps, soaks and waits before this one are passed over
+  std::uint16_t begun_highest = 0;   // highest segment begun: those beyond may still be edited
+  std::uint32_t return_counted_ms = 0;
+  float return_setpoint_degc = 0.0f;
+  float return_rate_k_per_s = 0.0f;  // of the ramp it was in, signed
+  float return_flow_slm = 0.0f;
+  float return_back_pressure_pa = 0.0f;
+  float recover_degc = 0.0f;         // lead zone, before the power went
+};
+
+// A place to go on from.
+struct ProgrammeReturn {
+  std::uint16_t segment;
+  std::uint8_t gain_set;
+  Gas gas;
+  std::uint32_t counted_ms;
+  float setpoint_degc;
+  float rate_k_per_s;                // of a ramp, signed
+  float recover_degc;                // lead zone then
+  float flow_slm, back_pressure_pa;
 };
 
 // What the programme has to know of the plant and the atmosphere in a tick.
@@ -103,6 +131,15 @@ struct ProgrammeView {
 
 // Copies a programme in and starts it at the process value. The caller has checked that it exists.
 void programme_start(ProgrammeRun& run, const ProgrammeEntry& entry, const Segment* segments, float back_pressure_pa);
+// After programme_start: go on at a place, after segments first..last have run once more (first < 0: none).
+void programme_return(ProgrammeRun& run, const ProgrammeReturn& to, int first, int last);
+// After programme_start: begin where the furnace is. The first ramp whose way holds lead_degc is entered there, at its own rate;
+// ramps, soaks and waits before it are passed over, segments that make the atmosphere are not. Nothing changes if none holds it.
+void programme_enter(ProgrammeRun& run, float lead_degc);
+// Changes a segment that has not begun yet; false: it has, or there is none, or it is invalid.
+bool programme_edit(ProgrammeRun& run, std::uint16_t index, const Segment& segment);
+// Signed rate of a ramp that runs, K/s.
+float programme_ramp_rate(const ProgrammeRun& run, const Segment& segment);
 // Replaces the segments of a programme that runs or has run; its progress stays. false: it would end before the one in force.
 bool programme_adopt(ProgrammeRun& run, const ProgrammeEntry& entry, const Segment* segments);
 // One control period of running, stopping and aborting.

@@ -3,6 +3,8 @@
 #include <array>
 #include <cstddef>
 
+#include "firmware/history.h"
+
 namespace fw {
 
 namespace {
@@ -88,7 +90,9 @@ constexpr Row monitor_zone[4][3] = {
 constexpr Row command_rows[] = {
     {"command.code", "", u16, 0,
      "1 select programme, 2 start, 3 hold, 4 resume, 5 skip, 6 stop, 7 acknowledge, 8 change set point, 9 reset, "
-     "10 write segment, 11 erase programme, 12 read segment, 20 start, 21 abort, 22 accept, 23 reject auto-tune, 30 shut down"},
+     "10 write segment, 11 erase programme, 12 read segment, 20 start, 21 abort, 22 accept, 23 reject auto-tune, 30 shut down, "
+     "40 open programme, 41 close programme, 42 edit running, "
+     "43 force output, 44 release outputs, 45 zero pressure, 46 start at the process value"},
     {"command.argument", "", u16, 0, "number that goes with the command"},
     {"command.value", "", f32, 3, "value that goes with the command"},
 };
@@ -148,6 +152,57 @@ constexpr Row tune_rows[] = {
     {"tune.elapsed", "ms", u32, 0, "since its start"},
 };
 
+constexpr Row history_status_rows[] = {
+    {"store.boots", "", u32, 0, "times the core has started"},
+    {"store.events", "", u32, 0, "events ever logged; the last 240 are kept"},
+    {"store.damaged", "", u16, 0, "pages and values not usable at start"},
+    {"store.dropped", "", u16, 0, "parameters in the store that no table knows"},
+    {"store.undecided", "", u16, 0, "1: a programme was broken off by a power loss and the station has not answered yet"},
+};
+
+constexpr Row event_window_rows[] = {
+    {"event.first", "", u32, 0, "number of the first event shown, from 0; writing it moves the window"},
+};
+
+constexpr Row event_rows[] = {
+    {"event.second", "s", u32, 0, "since the core started; six events follow one another, eight registers each"},
+    {"event.number", "", u16, 0, "what it is about, as the kind says"},
+    {"event.kind_boot", "", u16, 0,
+     "high byte: 1 power up, 2 programme state, 3 trip, 4 alarm, 5 parameter, 6 command, 7 forced output, 8 calibration, "
+     "9 parameter dropped, 10 store damaged, 11 power loss, 12 segment changed; low byte: starts of the core, modulo 256"},
+    {"event.before", "", u32, 0, "old value, as the kind says"},
+    {"event.after", "", u32, 0, "new value"},
+};
+
+constexpr Row record_count_rows[] = {
+    {"record.last", "", u32, 0, "number of the newest run record; the last eight are kept"},
+};
+
+constexpr Row record_window_rows[] = {
+    {"record.shown", "", u32, 0, "number of the run record shown; writing it moves the window"},
+};
+
+constexpr Row record_rows[] = {
+    {"record.hash", "", u32, 0, "CRC-32 over the rest of the record"},
+    {"record.number", "", u32, 0, "0: not kept"},
+    {"record.started", "s", u32, 0, "since the start of the core"},
+    {"record.ended", "s", u32, 0, "since the start of the core that ended it"},
+    {"record.programme_crc", "", u32, 0, "CRC-32 of its segments"},
+    {"record.parameters_crc", "", u32, 0, "CRC-32 of all parameters when it began"},
+    {"record.alarms_low", "", u32, 0, "bit n: alarm n was active"},
+    {"record.alarms_high", "", u32, 0, "alarms 32 and up"},
+    {"record.started_boot", "", u16, 0, "start of the core, counted"},
+    {"record.ended_boot", "", u16, 0, "start of the core, counted"},
+    {"record.operator_actions", "", u16, 0, "commands and writes accepted"},
+    {"record.outages", "", u16, 0, "power losses it went on after"},
+    {"record.programme", "", u16, 0, "its number"},
+    {"record.end_state", "", u16, 0, "4 stopped, 5 power lost, 6 aborted, 7 complete"},
+    {"record.first_out", "", u16, 0, "row that tripped, 0 none"},
+    {"record.segments", "", u16, 0, "of the programme"},
+    {"record.title.1", "", u32, 0, "UTF-8, first byte in the high half; 24 bytes, then a register per segment: largest deviation of a "
+     "zone from the set point in 0.1 K, 65535 not heated"},
+};
+
 constexpr std::uint16_t width(RegisterType type) { return type == RegisterType::u16 ? 1 : 2; }
 
 constexpr RegisterInfo placed(const Row& row, std::uint16_t& address, bool writable) {
@@ -171,7 +226,10 @@ constexpr auto monitor = [] {
 
 constexpr auto commands = [] {
   std::array<RegisterInfo, std::size(command_rows) + std::size(setpoint_rows) + std::size(window_rows) +
-                               std::size(window_read_only) + std::size(tune_rows)>
+                               std::size(window_read_only) + std::size(tune_rows) +
+                               std::size(history_status_rows) +
+                               std::size(event_window_rows) + std::size(event_rows) + std::size(record_count_rows) +
+                               std::size(record_window_rows) + std::size(record_rows)>
       all{};
   std::size_t n = 0;
   std::uint16_t address = command_address;
@@ -183,6 +241,15 @@ constexpr auto commands = [] {
   for (const Row& row : window_read_only) all[n++] = placed(row, address, false);
   address = tune_address;
   for (const Row& row : tune_rows) all[n++] = placed(row, address, false);
+  address = history_address;
+  for (const Row& row : history_status_rows) all[n++] = placed(row, address, false);
+  address = event_window_address;
+  for (const Row& row : event_window_rows) all[n++] = placed(row, address, true);
+  for (const Row& row : event_rows) all[n++] = placed(row, address, false);
+  address = record_window_address - 2;
+  for (const Row& row : record_count_rows) all[n++] = placed(row, address, false);
+  for (const Row& row : record_window_rows) all[n++] = placed(row, address, true);
+  for (const Row& row : record_rows) all[n++] = placed(row, address, false);
   return all;
 }();
 

@@ -50,7 +50,14 @@ enum class Command : std::uint16_t {
   abort_auto_tune = 21,
   accept_auto_tune = 22,  // argument: gain set 1..4 of a heat loop; writes the gains proposed
   reject_auto_tune = 23,
-  shut_down = 30          // leaves the programme: combustible gas is purged out, the load cools under purge, then it ends
+  shut_down = 30,         // leaves the programme: combustible gas is purged out, the load cools under purge, then it ends
+  open_programme = 40,    // argument: programme; until it is closed the store keeps the one it has, and it does not start
+  close_programme = 41,   // what has been written since goes into the store as a whole
+  edit_running = 42,      // argument: segment of the running programme, not begun yet; takes the window; value 1: in the store too
+  force_output = 43,      // argument: output (commissioning.h); value; needs the key switch
+  release_outputs = 44,   // ends all forcing
+  zero_pressure = 45,     // value: days since 1970-01-01; needs the key switch and a vented chamber
+  start_at_value = 46     // as start, but enters the first ramp whose way holds the process value
 };
 
 // Outcome of the last command, in command.result.

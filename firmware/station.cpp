@@ -2,6 +2,7 @@
 
 #include <bit>
 
+#include "firmware/correction.h"
 #include "firmware/current_loop.h"
 #include "firmware/flow.h"
 #include "firmware/oxygen_cell.h"
@@ -42,7 +43,7 @@ void decode_temperatures(const Answer& answer, const Parameters& parameters, Inp
     const ThermocoupleRange range = thermocouple_range(type);
     const float emf_mv = answer.raw(channel) + junction_mv;
     const bool good = !junction_failed && !answer.flagged(channel) && emf_mv >= range.low_mv && emf_mv <= range.high_mv;
-    if (good) degc = thermocouple_degc(type, emf_mv);
+    if (good) degc = corrected(parameters.corrections[channel - zone_1], thermocouple_degc(type, emf_mv));
     return good;
   };
   std::uint8_t failed = 0;
@@ -68,7 +69,10 @@ void decode_pressures(const Answer& answer, const Parameters& parameters, Inputs
   const bool flagged = answer.flagged(gauge) && !low && gauge_class != CurrentClass::above_range;
   inputs.chamber_failed = current_failed(gauge_class) || flagged;
   inputs.chamber_below_range = !inputs.chamber_failed && low;
-  if (!inputs.chamber_failed) inputs.chamber_pa = span_value(gauge_ma, parameters.gauge_low_pa, parameters.gauge_high_pa);
+  if (!inputs.chamber_failed) {
+    const float reading_pa = span_value(gauge_ma, parameters.gauge_low_pa, parameters.gauge_high_pa);
+    inputs.chamber_pa = corrected(parameters.corrections[correction_pressure], reading_pa);
+  }
   // Above its range the capacitance gauge is legal too. A dead one, at 0 V, must not pass for a vacuum: a gauge cell that
   // stands well above contradicts it, and so does a Pirani gauge above 1 kPa (6 V), wrong as it is in other gases.
   constexpr float pirani_rough_v = 6.0f, doubtful_pa = 200.0f;

@@ -5,6 +5,7 @@
 
 #include "firmware/controller_state.h"
 #include "firmware/loop_tuning.h"
+#include "firmware/write_access.h"
 
 namespace fw {
 
@@ -29,14 +30,17 @@ Refusal select_programme(Controller& c, std::uint16_t number) {
   return Refusal::accepted;
 }
 
-Refusal start_programme(Controller& c) {
-  if (c.run.state != ProgrammeState::idle || !c.inputs.known) return Refusal::wrong_state;
+Refusal start_programme(Controller& c, bool at_value) {
+  if (c.run.state != ProgrammeState::idle || !c.inputs.known || c.power.undecided) return Refusal::wrong_state;
+  if (c.writer.programmes.open == c.journal.programme) return Refusal::wrong_state;
   if (c.interlocks.latched != 0) return Refusal::trip_stands;
   if (c.parameters_bad != 0) return Refusal::store_damaged;
   const ProgrammeEntry& entry = c.programmes.entries[c.journal.programme];
   if (entry.segments == 0) return Refusal::no_such_programme;
   if (!FW_CHECK(c.latch, entry.first_segment + entry.segments <= segment_count)) return Refusal::fault_latched;
   programme_start(c.run, entry, c.programmes.segments + entry.first_segment, c.parameters.back_pressure_preset_pa);
+  if (at_value) programme_enter(c.run, c.inputs.zone_degc[0]);
+  history_run_begins(c);
   return Refusal::accepted;
 }
 
@@ -163,13 +167,40 @@ Refusal erase_programme(Controller& c, std::uint16_t number) {
   return Refusal::accepted;
 }
 
+Refusal open_for_editing(Controller& c, std::uint16_t number) {
+  if (number >= programme_count) return Refusal::no_such_programme;
+  if (c.writer.programmes.open >= 0) return Refusal::wrong_state;
+  open_programme(c.writer.programmes, number);
+  return Refusal::accepted;
+}
+
+// The private copy that runs; the stored programme too where that is asked for and still holds this segment.
+Refusal edit_running(Controller& c, std::uint16_t index, bool store_too) {
+  const ProgrammeWindow& window = c.supervisory.window;
+  const int number = c.journal.programme;
+  if (window.programme != number) return Refusal::no_such_programme;
+  if (!programme_active(c.run)) return Refusal::wrong_state;
+  if (index >= c.run.segments) return Refusal::no_such_segment;
+  if (!segment_valid(window.segment, index)) return Refusal::segment_invalid;
+  const ProgrammeEntry& entry = c.programmes.entries[number];
+  if (store_too && index >= entry.segments) return Refusal::no_such_segment;
+  const std::uint32_t before = segments_crc({c.run.copy + index, 1}, sizeof(Segment));
+  if (!programme_edit(c.run, index, window.segment)) return Refusal::wrong_state;
+  if (store_too) {
+    c.programmes.segments[entry.first_segment + index] = window.segment;
+    keep_programme(c.writer, number);
+  }
+  history_segment_changed(c, index, before);
+  return Refusal::accepted;
+}
+
 Refusal carry_out(Controller& c, const CommandRequest& request) {
   if (c.latch.line != 0) return Refusal::fault_latched;
   switch (static_cast<Command>(request.code)) {
     case Command::select_programme:
       return select_programme(c, request.argument);
     case Command::start:
-      return start_programme(c);
+      return start_programme(c, false);
     case Command::hold:
       return move_between(c.run, ProgrammeState::running, ProgrammeState::held);
     case Command::resume:
@@ -200,6 +231,22 @@ Refusal carry_out(Controller& c, const CommandRequest& request) {
       return tuning_reject(c);
     case Command::shut_down:
       return shut_down(c);
+    case Command::open_programme:
+      return open_for_editing(c, request.argument);
+    case Command::close_programme:
+      if (c.writer.programmes.open < 0) return Refusal::wrong_state;
+      close_programme(c.writer.programmes);
+      return Refusal::accepted;
+    case Command::edit_running:
+      return edit_running(c, request.argument, request.value == 1.0f);
+    case Command::force_output:
+      return force_output(c, request.argument, request.value);
+    case Command::release_outputs:
+      return release_outputs(c, ForcedEnd::operator_released);
+    case Command::zero_pressure:
+      return zero_pressure(c, request.value);
+    case Command::start_at_value:
+      return start_programme(c, true);
     default:
       return Refusal::unknown_command;
   }
@@ -359,7 +406,8 @@ struct Block {
   std::uint16_t first, count;
 };
 constexpr Block command_block{command_address, command_registers}, setpoint_block{setpoint_address, setpoint_registers},
-    window_block{programme_window_address, window_registers}, tune_block{tune_address, tune_registers};
+    window_block{programme_window_address, window_registers}, tune_block{tune_address, tune_registers},
+    history_block{history_address, history_registers};
 
 bool inside(const Block& block, std::uint32_t address, std::uint32_t count) {
   return address >= block.first && address + count <= static_cast<std::uint32_t>(block.first) + block.count;
@@ -393,6 +441,9 @@ ModbusException read_registers(const Controller& c, std::uint32_t address, std::
     read_monitor(c, block);
   } else if (inside(parameter_block(), address, count)) {
     read_parameters(c, address, count, registers);
+    return ModbusException::none;
+  } else if (inside(history_block, address, count)) {
+    for (std::uint32_t i = 0; i < count; ++i) registers[i] = history_register(c, static_cast<std::uint16_t>(address + i));
     return ModbusException::none;
   } else if (inside(command_block, address, count)) {
     read_command(c, block);
@@ -478,16 +529,7 @@ ModbusException write_window(Controller& c, std::uint32_t address, std::uint32_t
   return ModbusException::none;
 }
 
-// What the furnace is and how it is measured does not change under a running programme; what it is, not while it is hot
-// either: the safe values of its atmosphere hang on it.
-bool fixed_now(const Controller& c, const ParameterInfo& info) {
-  const bool unit = std::strncmp(info.name, "unit.", 5) == 0;
-  const bool hot = c.inputs.known && (c.inputs.hottest_degc > c.parameters.air_admittance_max_degc ||
-                                      c.inputs.load_degc > c.parameters.air_admittance_max_degc);
-  if (!at_rest(c.run.state)) return unit || std::strncmp(info.name, "instruments.", 12) == 0;
-  return unit && hot;
-}
-
+// Nothing is written unless all of it may be.
 ModbusException write_parameters(Controller& c, std::uint32_t address, std::uint32_t count, const std::uint16_t* values) {
   const auto table = parameter_table();
   const std::uint32_t first = address - parameter_address;
@@ -495,17 +537,28 @@ ModbusException write_parameters(Controller& c, std::uint32_t address, std::uint
   for (std::uint32_t i = 0; i < count; i += 2) {
     const ParameterInfo& info = table[(first + i) / 2];
     if (!parameter_accepts(info, bits_at(values + i))) return ModbusException::illegal_value;
-    if (fixed_now(c, info)) return ModbusException::device_busy;
+    const AccessAnswer answer = may_write(c, info);
+    if (answer == AccessAnswer::not_now) return ModbusException::device_busy;
+    if (answer == AccessAnswer::key_missing) return ModbusException::illegal_function;
   }
   Parameters changed = c.parameters;
   for (std::uint32_t i = 0; i < count; i += 2) set_parameter_bits(changed, table[(first + i) / 2], bits_at(values + i));
   if (!parameters_agree(changed)) return ModbusException::illegal_value;
+  history_operator(c);
   for (std::uint32_t i = 0; i < count; i += 2) {
     const ParameterInfo& info = table[(first + i) / 2];
-    set_parameter_bits(c.parameters, info, bits_at(values + i));
+    const std::uint32_t before = parameter_bits(c.parameters, info), after = bits_at(values + i);
+    history_log(c, EventKind::parameter, static_cast<std::uint16_t>((first + i) / 2), before, after);
+    set_parameter_bits(c.parameters, info, after);
     keep_parameter(c.writer, info);
   }
   return ModbusException::none;
+}
+
+ModbusException write_history(Controller& c, std::uint32_t address, std::uint32_t count, const std::uint16_t* values) {
+  if (count != 2) return ModbusException::illegal_value;
+  return history_move_window(c, static_cast<std::uint16_t>(address), bits_at(values)) ? ModbusException::none
+                                                                                      : ModbusException::illegal_address;
 }
 
 ModbusException write_registers(Controller& c, std::uint32_t address, std::uint32_t count, const std::uint16_t* values) {
@@ -513,13 +566,15 @@ ModbusException write_registers(Controller& c, std::uint32_t address, std::uint3
   if (inside(setpoint_block, address, count)) return write_setpoint(c, address, count, values);
   if (inside(window_block, address, count)) return write_window(c, address, count, values);
   if (inside(parameter_block(), address, count)) return write_parameters(c, address, count, values);
+  if (inside(history_block, address, count)) return write_history(c, address, count, values);
   return ModbusException::illegal_address;
 }
 
 bool readable(std::uint32_t address, std::uint32_t count) {
   return inside(monitor_block(), address, count) || inside(parameter_block(), address, count) ||
          inside(command_block, address, count) || inside(setpoint_block, address, count) ||
-         inside(window_block, address, count) || inside(tune_block, address, count);
+         inside(window_block, address, count) || inside(tune_block, address, count) ||
+         inside(history_block, address, count);
 }
 
 }  // namespace
@@ -527,7 +582,14 @@ bool readable(std::uint32_t address, std::uint32_t count) {
 void supervisory_command(Controller& c) {
   if (!c.supervisory.pending) return;
   c.supervisory.pending = false;
-  c.supervisory.result = carry_out(c, c.supervisory.request);
+  const CommandRequest request = c.supervisory.request;
+  c.supervisory.result = carry_out(c, request);
+  const auto result = static_cast<std::uint32_t>(c.supervisory.result);
+  if (c.supervisory.result == Refusal::accepted) history_operator(c);
+  std::uint32_t value_bits = 0;
+  std::memcpy(&value_bits, &request.value, sizeof value_bits);
+  if (request.code != static_cast<std::uint16_t>(Command::read_segment))
+    history_log(c, EventKind::command, request.code, result << 16 | request.argument, value_bits);
   ++c.supervisory.count;
 }
 

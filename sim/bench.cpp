@@ -58,6 +58,7 @@ std::string why_refused(std::uint16_t result) {
   if (result == OperatorStation::not_kept) return "not kept as written";
   if (result == OperatorStation::unanswered) return "not answered";
   switch (result - OperatorStation::exceptions) {        // Modbus application protocol 1.1b3, section 7, as the register map uses them
+    case 1: return "needs the key switch at commissioning";
     case 2: return "no such register";
     case 3: return "value out of bounds";
     case 6: return "not in this state";
@@ -567,6 +568,18 @@ int Bench::segment() const {
 }
 std::uint64_t Bench::controller_hash() const { return impl_->controller_hash.value(); }
 std::uint64_t Bench::trace_hash() const { return impl_->trace_hash.value(); }
+ControllerHistory Bench::history() {
+  Impl& bench = *impl_;
+  if (!bench.power.up()) return {};
+  const Arrival arrival = bench.line.take(bench.tick);
+  TickIn first;
+  first.now_us = bench.clock.boundary_us(bench.tick) - bench.power.start_us();
+  if (arrival.last_us > bench.power.start_us()) {
+    first.field = arrival.bytes;
+    first.field_arrival_us = arrival.last_us - bench.power.start_us();
+  }
+  return read_history(*bench.controller, first, bench.clock.boundary_us(1));
+}
 const plant::Model& Bench::plant_model() const { return impl_->model; }
 const plant::State& Bench::plant_state() const { return impl_->state; }
 

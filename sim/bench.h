@@ -9,6 +9,7 @@
 
 #include "sim/action_verdicts.h"
 #include "sim/archive.h"
+#include "sim/controller_history.h"
 #include "sim/endpoint.h"
 #include "sim/event.h"
 #include "sim/scenario.h"
@@ -72,6 +73,9 @@ class Bench {
   const LineStatistics& line() const;
   std::uint64_t controller_hash() const;     // every transmitted byte with tick and port
   std::uint64_t trace_hash() const;          // every signal at every tick
+  // What the controller has written down of itself, once the run is over: the core goes on by some ticks that are no part of the run.
+  // Empty where it has no power.
+  ControllerHistory history();
   const plant::Model& plant_model() const;   // for judging the plant itself: balances
   const plant::State& plant_state() const;   // after the tick just done, one period on
 

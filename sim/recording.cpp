@@ -252,17 +252,22 @@ Summary Recorder::finish(const Ending& ending) {
 
   ResultFile junit(run.folder, "junit.xml"), resolved(run.folder, "resolved.yaml"), report(run.folder, "report.html");
   ResultFile moments(run.folder, "moments.csv"), result(run.folder, "summary.json");
+  ResultFile log(run.folder, "controller_log.csv"), record(run.folder, "run_record.csv");
+  log.write(controller_log_csv(ending.history.events));
+  record.write(record_csv(ending.history.record));
   junit.write(junit_xml(summary));
   resolved.write(run.data.resolved_yaml);
+  run.data.record = record_rows(ending.history.record);
   report.write(report_html(run.data));
   moments.write(moments_csv(run.data.moments));
   run.trace.file().close();
   run.event_file.file().close();
-  for (ResultFile* file : {&junit, &resolved, &report, &moments}) file->close();
+  for (ResultFile* file : {&junit, &resolved, &report, &moments, &log, &record}) file->close();
   summary.wall_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - ending.begin).count();
   result.write(summary_json(summary));
   result.close();
-  for (ResultFile* file : {&run.trace.file(), &run.event_file.file(), &junit, &resolved, &report, &moments, &result}) file->name();
+  for (ResultFile* file : {&run.trace.file(), &run.event_file.file(), &junit, &resolved, &report, &moments, &log, &record, &result})
+    file->name();
   return summary;
 }
 

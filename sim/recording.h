@@ -26,6 +26,7 @@ struct Ending {
   std::string broken_by;                          // empty: the run came to its end; else "interrupted", what broke it
   LineStatistics line;
   std::uint64_t controller_hash = 0, trace_hash = 0;
+  ControllerHistory history;                      // what the controller has written down
   std::chrono::steady_clock::time_point begin;    // of the process, for wall_s
 };
 

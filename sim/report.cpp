@@ -169,6 +169,15 @@ void add_figures(std::string& page, const Summary& summary) {
   page += "</tbody></table>\n</section>\n</div>\n";
 }
 
+// As the controller keeps it; nothing where it has kept none.
+void add_record(std::string& page, const std::vector<std::pair<std::string, std::string>>& record) {
+  if (record.empty()) return;
+  page += "<section>\n<h2 id=\"record\">Run record of the controller</h2>\n<table><tbody>\n";
+  for (const auto& [what, value] : record)
+    page += "<tr><th scope=\"row\">" + html_text(what) + "</th><td>" + html_text(value) + "</td></tr>\n";
+  page += "</tbody></table>\n</section>\n";
+}
+
 void add_stretches(std::string& page, const char* heading, const std::vector<Stretch>& stretches) {
   page += fmt::format(
       "<section>\n<h3>{}</h3>\n<table><thead><tr><th scope=\"col\" class=\"number\">No.</th><th scope=\"col\">Name</th>"
@@ -405,6 +414,7 @@ std::string report_html(const ReportData& data) {
   add_stretches(page, "Segments of the programme", data.summary.segments);
   add_stretches(page, "Phases of the atmosphere", data.summary.phases);
   page += "</div>\n";
+  add_record(page, data.record);
   add_charts(page, data);
   add_events(page, data);
   add_identity(page, data);
@@ -441,6 +451,16 @@ void read_events(const std::filesystem::path& file, ReportData& data, std::uintm
   }
 }
 
+namespace {
+
+void read_record(const std::filesystem::path& file, ReportData& data) {
+  if (!std::filesystem::exists(file)) return;      // of a version that kept none
+  for (const std::vector<std::string>& row : read_csv(file, UINTMAX_MAX).rows)
+    if (row.size() == 2 && !row[0].starts_with("deviation in segment")) data.record.emplace_back(row[0], row[1]);
+}
+
+}  // namespace
+
 void rebuild_report(const std::filesystem::path& folder, const std::string& units) {
   ReportData data;
   data.summary = read_summary(folder / "summary.json");
@@ -448,6 +468,7 @@ void rebuild_report(const std::filesystem::path& folder, const std::string& unit
   if (!units.empty()) choose_units(data.summary.display, units);
   read_trace(folder / "trace.csv", data, data.summary.record_every_s);
   read_events(folder / "events.csv", data);
+  read_record(folder / "run_record.csv", data);
   data.moments = read_moments(folder / "moments.csv");
   data.resolved_yaml = text_of_file(folder / "resolved.yaml");
   ResultFile report(folder, "report.html");

@@ -3,6 +3,7 @@
 
 #include <filesystem>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "sim/charts.h"
@@ -20,6 +21,7 @@ struct ReportData {
   std::uint64_t event_count = 0;    // all of them
   std::vector<MomentClip> moments;  // of the expectations that were judged
   std::string resolved_yaml;
+  std::vector<std::pair<std::string, std::string>> record{};   // of the run, as the controller keeps it
 };
 
 std::string report_html(const ReportData& data);

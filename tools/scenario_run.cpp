@@ -183,6 +183,7 @@ ScenarioResult perform(const ScenarioRun& run) {
   ending.line = bench.line();
   ending.controller_hash = bench.controller_hash();
   ending.trace_hash = bench.trace_hash();
+  if (broken.code == all_hold) ending.history = bench.history();
   ending.begin = run.begin;
   result.summary = recorder.finish(ending);
   result.code = broken.code != all_hold ? broken.code : result.summary.verdict == "pass" ? all_hold : expectation_failed;

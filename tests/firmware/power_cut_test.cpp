@@ -17,6 +17,9 @@ struct Held {
   fw::ProgrammeStore programmes{};
   fw::Journal journal{};
   fw::StoreWriter writer{};
+  fw::EventLog events{};
+  fw::RunRecords records{};
+  fw::PowerLoss power{};
   int bad = 0, parameters_bad = 0;
 };
 
@@ -25,6 +28,8 @@ struct Reading {
   std::vector<Bytes> programmes;      // title and segments of each
   std::int32_t selected = 0;
   std::int64_t gas_total = 0;
+  std::uint32_t boots = 0;
+  Bytes events, records, progress;
   int bad = 0;
 };
 
@@ -44,6 +49,7 @@ Reading reading_of(const fw::Parameters& parameters, const fw::ProgrammeStore& p
   }
   reading.selected = journal.programme;
   reading.gas_total = journal.gas_total;
+  reading.boots = journal.boots;
   reading.bad = bad;
   return reading;
 }
@@ -51,7 +57,14 @@ Reading reading_of(const fw::Parameters& parameters, const fw::ProgrammeStore& p
 Reading read(const Bytes& image) {
   static Held held;
   held.bad = fw::load_store(image, held.parameters, held.programmes, held.journal, held.writer, held.parameters_bad);
-  return reading_of(held.parameters, held.programmes, held.journal, held.bad);
+  Reading reading = reading_of(held.parameters, held.programmes, held.journal, held.bad);
+  fw::load_event_log(image, held.events);
+  for (std::uint32_t n = 0; n < held.events.count; ++n) append(reading.events, fw::logged_event(held.events, n));
+  fw::load_run_records(image, held.records);
+  for (std::uint32_t n = 1; n <= held.records.last; ++n) append(reading.records, fw::run_record(held.records, n));
+  fw::load_progress(image, held.power, 0);
+  append(reading.progress, held.power.progress);
+  return reading;
 }
 
 Reading in_memory(const fw::Controller& core) { return reading_of(core.parameters, core.programmes, core.journal, 0); }
@@ -144,7 +157,9 @@ bool one_of(const Bytes& found, const Bytes& a, const Bytes& b) { return found =
 bool old_or_new(const Reading& found, const Reading& before, const Reading& after) {
   bool good = found.bad == 0 && one_of(found.parameters, before.parameters, after.parameters) &&
               (found.selected == before.selected || found.selected == after.selected) &&
-              (found.gas_total == before.gas_total || found.gas_total == after.gas_total);
+              (found.gas_total == before.gas_total || found.gas_total == after.gas_total) &&
+              (found.boots == before.boots || found.boots == after.boots) && one_of(found.events, before.events, after.events) &&
+              one_of(found.records, before.records, after.records) && one_of(found.progress, before.progress, after.progress);
   for (std::size_t i = 0; i < found.programmes.size(); ++i)
     good = good && one_of(found.programmes[i], before.programmes[i], after.programmes[i]);
   return good;
@@ -224,6 +239,14 @@ Day edited_day() {
   day.command(fw::Command::erase_programme, 3);
   day.command(fw::Command::select_programme, 0);
   day.settle();
+  day.write_programme(0, {wait(15.0), wait(2.0), end()}, "short");
+  day.settle();
+  for (int run = 0; run < 2; ++run) {
+    day.command(fw::Command::start);
+    day.run(230);
+    day.command(fw::Command::reset);
+  }
+  day.settle();
   return day;
 }
 
@@ -245,6 +268,11 @@ TEST(Store, HoldsInTheEndWhatMemoryHolds) {
   EXPECT_EQ(held.parameters, expected.parameters);
   EXPECT_EQ(held.programmes, expected.programmes);
   EXPECT_EQ(held.selected, expected.selected);
+  EXPECT_EQ(held.boots, 1u);
+  const fw::History& history = day.s.core->history;
+  EXPECT_EQ(held.events.size(), history.events.count * sizeof(fw::LoggedEvent));
+  EXPECT_EQ(held.records.size(), 2 * sizeof(fw::RunRecord));
+  EXPECT_EQ(held.records.size() / sizeof(fw::RunRecord), history.records.last);
 }
 
 // A cut, then a core that comes up and is edited on, then the next cut: nothing of the change that was broken off comes back.
@@ -255,6 +283,8 @@ TEST(Store, NeverTakesUpAChangeThatWasBrokenOff) {
   for (std::size_t w = 0; w < day.writes.size(); ++w) {
     const Write& write = day.writes[w];
     std::copy(write.bytes.begin(), write.bytes.end(), image.begin() + static_cast<long>(write.offset));
+    const bool programmes = write.offset < 64u * fw::history_page_first;
+    if (!programmes && w % 10 != 0) continue;
     ++resumed;
     Day next(image);
     next.tick();      // at once, before the core has put its slots in order

@@ -144,6 +144,8 @@ struct StandIn {
 
   explicit StandIn(Bytes store_image) : image(std::move(store_image)) { restart(); }
 
+  void forget_answer() { answer_.clear(); }
+
   void restart() {
     fw::start(*core, image, fw::ResetCause::power_on, 0);
     answer_.clear();

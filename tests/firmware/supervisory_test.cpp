@@ -223,10 +223,14 @@ TEST(ParameterRegisters, AreAllOrNothing) {
 
 TEST(ParameterRegisters, OfTheUnitStandWhileAProgrammeRuns) {
   StandIn s = started(in_air(), {ramp(400.0f, 0.1f), end()});
+  s.discrete_set = 1u << 9;      // the key switch stands at commissioning
+  s.run(0.5);
   s.tick(StandIn::write_request(parameter_register("unit.zones"), u16s({0, 2})));
   EXPECT_EQ(s.reply[1], 0x90);
   EXPECT_EQ(s.reply[2], 6);
   s.tick(StandIn::write_request(parameter_register("limits.zone_trip"), with_float({}, 1000.0)));
+  EXPECT_EQ(s.reply[2], 6) << "nor do the limits move";
+  s.tick(StandIn::write_request(parameter_register("heat.gains.1.gain"), with_float({}, 0.03)));
   EXPECT_EQ(s.reply[1], 16);
 }
 
@@ -234,6 +238,7 @@ TEST(ParameterRegisters, OfTheUnitStandWhileAProgrammeRuns) {
 TEST(ParameterRegisters, OfTheUnitStandWhileTheFurnaceIsHot) {
   StandIn s(store_of(in_argon(), {ramp(400.0f, 0.1f), end()}));
   s.process.load_degc = s.process.zone_degc = 600.0;
+  s.discrete_set = 1u << 9;      // the key switch
   s.run(1.0);
   ASSERT_EQ(s.state(), 0);
   s.tick(StandIn::write_request(parameter_register("unit.retort_ceramic"), u16s({0, 0})));

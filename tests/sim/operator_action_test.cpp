@@ -192,15 +192,15 @@ TEST(OperatorAction, MadeByMistakeGoesTheSameWay) {
   scenario.mistakes = {};
   sim::MistakeSource slip;
   slip.kind = sim::MistakeSource::Kind::decimal_slip;
-  slip.parameter = "limits.pressure_alarm";
+  slip.parameter = "pressure.integral";
   slip.factor = 0.1;
   slip.timed = true;
   slip.when.at_s = 10.0;
   scenario.mistakes.push_back(slip);
   const Acted done = run(scenario);
   ASSERT_EQ(done.exchanges.size(), 3u);
-  EXPECT_EQ(word(done.exchanges[1].request, 2), address_of("limits.pressure_alarm"));
-  EXPECT_FLOAT_EQ(number(done.exchanges[1].request, 7), 0.1f * scenario.parameters.pressure_alarm_pa);
+  EXPECT_EQ(word(done.exchanges[1].request, 2), address_of("pressure.integral"));
+  EXPECT_FLOAT_EQ(number(done.exchanges[1].request, 7), 0.1f * scenario.parameters.pressure_integral_s);
 }
 
 TEST(OperatorAction, ComesBackFromWhatIsWritten) {

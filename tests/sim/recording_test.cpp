@@ -78,6 +78,7 @@ TEST_F(Recording, LeavesEveryFileUnderItsOwnName) {
   std::vector<std::string> names;
   for (const auto& entry : std::filesystem::directory_iterator(folder_)) names.push_back(entry.path().filename().string());
   EXPECT_THAT(names, testing::UnorderedElementsAre("summary.json", "trace.csv", "events.csv", "moments.csv", "junit.xml", "resolved.yaml",
+                                                   "controller_log.csv", "run_record.csv",
                                                    "report.html"));
 }
 

@@ -1,0 +1,100 @@
+#include "firmware/run_record.h"
+
+#include <cmath>
+#include <cstring>
+
+#include "firmware/crc32.h"
+
+namespace fw {
+
+namespace {
+
+constexpr RunRecord no_record{};
+
+int page_of(std::uint32_t number, int part) {
+  return run_record_page_first + static_cast<int>(number % run_record_slots) * run_record_pages + part;
+}
+
+std::size_t part_bytes(int part) {
+  const std::size_t from = static_cast<std::size_t>(part) * page_payload_bytes;
+  const std::size_t left = sizeof(RunRecord) - from;
+  return left < page_payload_bytes ? left : page_payload_bytes;
+}
+
+bool take_slot(std::span<const std::uint8_t> image, int slot, RunRecord& record) {
+  auto* bytes = reinterpret_cast<std::uint8_t*>(&record);
+  for (int part = 0; part < run_record_pages; ++part) {
+    const PageView view = look_at_page(image, run_record_page_first + slot * run_record_pages + part);
+    if (!view.holds(PageKind::run_record, part)) return false;
+    std::memcpy(bytes + static_cast<std::size_t>(part) * page_payload_bytes, view.payload, part_bytes(part));
+    if (view.head.generation != record.number) return false;      // the number is in the first part
+  }
+  return record.number != 0 && record.hash == run_record_hash(record);
+}
+
+}  // namespace
+
+std::uint32_t run_record_hash(const RunRecord& record) {
+  constexpr std::size_t after = sizeof record.hash;
+  return crc32(reinterpret_cast<const std::uint8_t*>(&record) + after, sizeof record - after);
+}
+
+void load_run_records(std::span<const std::uint8_t> image, RunRecords& records) {
+  records.now = no_record;
+  records.last = records.writing = 0;
+  records.page = 0;
+  for (RunRecord& record : records.kept) record = no_record;
+  for (int slot = 0; slot < run_record_slots; ++slot) {
+    RunRecord& found = records.now;      // as scratch memory: the stack is small
+    if (!take_slot(image, slot, found)) continue;
+    RunRecord& place = records.kept[found.number % run_records_kept];
+    if (found.number > place.number) place = found;
+    if (found.number > records.last) records.last = found.number;
+  }
+  records.now = no_record;
+}
+
+void begin_run_record(RunRecords& records) {
+  records.now.number = records.last + 1;
+  for (std::uint16_t& deviation : records.now.deviation_dk) deviation = deviation_none;
+}
+
+void end_run_record(RunRecords& records, ProgrammeState state, std::uint32_t second, std::uint32_t boots) {
+  RunRecord& now = records.now;
+  if (now.number == 0) return;
+  now.end_state = static_cast<std::uint8_t>(state);
+  now.ended_s = second;
+  now.ended_boot = static_cast<std::uint16_t>(boots);
+  now.hash = run_record_hash(now);
+  records.kept[now.number % run_records_kept] = now;
+  records.last = records.writing = now.number;
+  records.page = 1;
+  now.number = 0;
+}
+
+void note_deviation(RunRecords& records, int segment, float deviation_k) {
+  if (records.now.number == 0 || segment < 0 || segment >= programme_segments_max) return;
+  const float tenths = std::fabs(deviation_k) * 10.0f;
+  const auto bounded = static_cast<std::uint16_t>(tenths < 65534.0f ? tenths : 65534.0f);
+  std::uint16_t& worst = records.now.deviation_dk[segment];
+  if (worst == deviation_none || bounded > worst) worst = bounded;
+}
+
+const RunRecord& run_record(const RunRecords& records, std::uint32_t number) {
+  const RunRecord& record = records.kept[number % run_records_kept];
+  return number != 0 && record.number == number ? record : no_record;
+}
+
+int next_run_record_page(RunRecords& records, std::span<std::uint8_t, store_write_bytes> bytes) {
+  if (records.writing == 0) return -1;
+  const std::uint32_t number = records.writing;
+  const int part = records.page;
+  const auto* from = reinterpret_cast<const std::uint8_t*>(&records.kept[number % run_records_kept]);
+  const PageHead head{PageKind::run_record, store_layout_version, static_cast<std::uint16_t>(part), number};
+  fill_page(head, from + static_cast<std::size_t>(part) * page_payload_bytes, part_bytes(part), bytes);
+  if (part == 0) records.writing = 0;
+  records.page = static_cast<std::uint8_t>((part + 1) % run_record_pages);
+  return page_of(number, part);
+}
+
+}  // namespace fw
