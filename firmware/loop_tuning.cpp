@@ -4,6 +4,7 @@
 #include <cstring>
 
 #include "firmware/controller_state.h"
+#include "firmware/history.h"
 
 namespace fw {
 
@@ -82,6 +83,8 @@ Refusal write_gains(Controller& c, const Write (&writes)[3]) {
   }
   for (const Write& write : writes) {
     const ParameterInfo& info = *info_at(write.offset);
+    const auto index = static_cast<std::uint16_t>(&info - parameter_table().data());
+    history_log(c, EventKind::parameter, index, parameter_bits(c.parameters, info), bits_of(write.value));
     set_parameter_bits(c.parameters, info, bits_of(write.value));
     keep_parameter(c.writer, info);
   }

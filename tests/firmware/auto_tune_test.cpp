@@ -297,6 +297,16 @@ TEST(AutoTune, FindsTheUltimatePointOfAHeatLoopAndWaitsForItsAcceptance) {
   EXPECT_EQ(t.command(fw::Command::accept_auto_tune, 0), fw::Refusal::value_out_of_bounds);
   ASSERT_EQ(t.command(fw::Command::accept_auto_tune, 3), fw::Refusal::accepted);
   const fw::HeatGains accepted = t.s.core->parameters.heat_gains[2];
+  const fw::EventLog& log = t.s.core->history.events;
+  int logged = 0;
+  for (std::uint32_t n = log.count > 6 ? log.count - 6 : 0; n < log.count; ++n) {
+    const fw::LoggedEvent event = fw::logged_event(log, n);
+    if (event.kind != static_cast<std::uint8_t>(fw::EventKind::parameter)) continue;
+    EXPECT_EQ(std::string(fw::parameter_table()[event.number].name).substr(0, 12), "heat.gains.3");
+    EXPECT_EQ(event.after, fw::parameter_bits(t.s.core->parameters, fw::parameter_table()[event.number]));
+    ++logged;
+  }
+  EXPECT_EQ(logged, 3) << "gain, integral and derivative are accepted writes like any other";
   EXPECT_NEAR(static_cast<double>(accepted.gain_per_k), t.s.value("tune.ultimate_gain") / std::numbers::pi, 1e-6);
   EXPECT_NEAR(static_cast<double>(accepted.integral_s), 2.0 * t.s.value("tune.ultimate_period"), 1e-3);
   EXPECT_EQ(t.s.core->parameters.heat_gains[0].gain_per_k, 0.01f);
