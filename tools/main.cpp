@@ -68,6 +68,7 @@ int main(int argc, char** argv) {
   tools::add_replay(app, invocation);
   tools::add_registers(app, invocation);
   tools::add_faults(app, invocation);
+  tools::add_parameters(app, invocation);
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {

@@ -43,5 +43,6 @@ void add_report(CLI::App& app, Invocation& invocation);
 void add_replay(CLI::App& app, Invocation& invocation);
 void add_registers(CLI::App& app, Invocation& invocation);
 void add_faults(CLI::App& app, Invocation& invocation);
+void add_parameters(CLI::App& app, Invocation& invocation);
 
 }  // namespace tools
