@@ -2,6 +2,8 @@
 
 #include <cmath>
 
+#include "firmware/fixed_point.h"
+
 #include "firmware/current_loop.h"
 
 namespace fw {
@@ -86,7 +88,7 @@ void totaliser_add(FlowTotaliser& totaliser, float flow_slm, std::uint32_t perio
   float flow = flow_slm;
   if (!(flow > -10000.0f)) flow = std::isnan(flow) ? 0.0f : -10000.0f;
   if (flow > 10000.0f) flow = 10000.0f;
-  const auto units = static_cast<std::int64_t>(std::round(flow * units_per_slm));
+  const auto units = to_int64(std::round(flow * units_per_slm));
   std::int64_t sum = totaliser.sum + units * static_cast<std::int64_t>(period_ms & 0xFFFFFu);
   if (sum > sum_max) sum = sum_max;
   if (sum < -sum_max) sum = -sum_max;

@@ -7,9 +7,10 @@ namespace fw {
 
 namespace {
 
-using CrcTables = std::array<std::array<std::uint16_t, 256>, 8>;
+constexpr std::size_t crc_block = 16;
+using CrcTables = std::array<std::array<std::uint16_t, 256>, crc_block>;
 
-// Slicing by eight: table k advances a byte that stands k places before the end of a block of eight.
+// Slicing by sixteen: table k advances a byte that stands k places before the end of a block.
 constexpr CrcTables make_crc_tables() {
   CrcTables tables{};
   for (unsigned byte = 0; byte < 256; ++byte) {
@@ -18,7 +19,7 @@ constexpr CrcTables make_crc_tables() {
     tables[0][byte] = static_cast<std::uint16_t>(crc);
   }
   for (unsigned byte = 0; byte < 256; ++byte) {
-    for (std::size_t k = 1; k < 8; ++k) {
+    for (std::size_t k = 1; k < crc_block; ++k) {
       const unsigned before = tables[k - 1][byte];
       tables[k][byte] = static_cast<std::uint16_t>((before >> 8) ^ tables[0][before & 0xFFu]);
     }
@@ -189,16 +190,16 @@ bool next_frame(ModbusReceiver& receiver, const Wanted& wanted, std::uint64_t no
 
 std::uint16_t modbus_crc(std::span<const std::uint8_t> bytes) {
   unsigned crc = 0xFFFFu;
-  std::size_t i = 0;
-  for (; i + 8 <= bytes.size(); i += 8) {
+  const std::uint8_t* at = bytes.data();
+  std::size_t left = bytes.size();
+  for (; left >= crc_block; left -= crc_block, at += crc_block) {
     // What does not depend on the bytes before comes first: the chain from block to block is then one look-up long.
-    const unsigned six = static_cast<unsigned>(crc_tables[5][bytes[i + 2]]) ^ crc_tables[4][bytes[i + 3]] ^
-                         crc_tables[3][bytes[i + 4]] ^ crc_tables[2][bytes[i + 5]] ^ crc_tables[1][bytes[i + 6]] ^
-                         crc_tables[0][bytes[i + 7]];
-    const unsigned two = crc ^ (bytes[i] | static_cast<unsigned>(bytes[i + 1]) << 8);
-    crc = six ^ (static_cast<unsigned>(crc_tables[7][two & 0xFFu]) ^ crc_tables[6][two >> 8]);
+    unsigned rest = 0;
+    for (std::size_t k = 2; k < crc_block; ++k) rest ^= crc_tables[crc_block - 1 - k][at[k]];
+    const unsigned two = crc ^ (at[0] | static_cast<unsigned>(at[1]) << 8);
+    crc = rest ^ (static_cast<unsigned>(crc_tables[crc_block - 1][two & 0xFFu]) ^ crc_tables[crc_block - 2][two >> 8]);
   }
-  for (; i < bytes.size(); ++i) crc = (crc >> 8) ^ crc_tables[0][(crc ^ bytes[i]) & 0xFFu];
+  for (; left > 0; --left, ++at) crc = (crc >> 8) ^ crc_tables[0][(crc ^ *at) & 0xFFu];
   return static_cast<std::uint16_t>(crc);
 }
 

@@ -17,6 +17,8 @@
 #include <cmath>
 #include <cstdint>
 
+#include "firmware/fixed_point.h"
+
 namespace fw {
 
 template <typename Real>
@@ -74,6 +76,10 @@ class BasicPid {
   Real take_sample(const PidSettings<Real>& settings, Real setpoint, Real process_value);
   Real limited(const PidSettings<Real>& settings, Real unlimited) const;
   void add_to_integral(Real change);
+  static std::int64_t whole(Real value) {
+    if constexpr (sizeof(Real) == sizeof(float)) return to_int64(value);
+    else return static_cast<std::int64_t>(value);
+  }
 
   static constexpr Real units_per_one = Real(281474976710656.0);   // 2^48
   static constexpr Real integral_max = Real(16384);                // so that the sum stays below 2^62
@@ -196,7 +202,7 @@ void BasicPid<Real>::add_to_integral(Real change) {
   if (!(change > -integral_max)) change = std::isfinite(change) ? -integral_max : Real(0);  // a NaN adds nothing
   if (change > integral_max) change = integral_max;
   constexpr std::int64_t sum_max = (std::int64_t{1} << 62) - 1;  // plus the largest change, 2^62, still fits
-  std::int64_t sum = integral_ + static_cast<std::int64_t>(std::round(change * units_per_one));
+  std::int64_t sum = integral_ + whole(std::round(change * units_per_one));
   if (sum > sum_max) sum = sum_max;
   if (sum < -sum_max) sum = -sum_max;
   integral_ = sum;

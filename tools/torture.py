@@ -77,11 +77,11 @@ def host_core(name, folder, root=ROOT):
     return [folder / "core"]
 
 
-def arm_core(name, folder, root=ROOT):
+def arm_core(name, folder, root=ROOT, extra=()):
     """Builds an image; returns the command that runs it."""
     level, machine = ARM_VARIANTS[name]
     own = [root / "firmware/cortex_m/startup.cpp", root / "firmware/cortex_m/image.cpp"]
-    objects = compile_all("arm-none-eabi-g++", FLAGS + ARM + [level], firmware_sources(root) + own, folder, root)
+    objects = compile_all("arm-none-eabi-g++", FLAGS + ARM + [level, *extra], firmware_sources(root) + own, folder, root)
     image = folder / "core.elf"
     run(["arm-none-eabi-g++", *ARM[:4], "-nostdlib", "-nostartfiles", "-T", root / "firmware/cortex_m/cortex_m4.ld", "-Wl,--gc-sections",
          "-Wl,--no-warn-rwx-segments", *objects, "-lm", "-lc_nano", "-lgcc", "-o", image])

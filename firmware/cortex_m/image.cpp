@@ -25,17 +25,54 @@ struct Console {
   bool write(const std::uint8_t* from, std::size_t size) const { return fw::semihosting::write(out, from, size); }
 };
 
+#ifdef FW_COUNT_INSTRUCTIONS
+// Instructions between construction and destruction, by the emulated SysTick: it ticks every 40 ns, and with -icount shift=6 an
+// instruction lasts 64 ns. 24 bits, counting down.
+std::uint32_t counted_ticks = 0;
+struct Count {
+  static std::uint32_t now() { return *reinterpret_cast<volatile std::uint32_t*>(0xE000E018u); }
+  std::uint32_t begin;
+  Count() {
+    *reinterpret_cast<volatile std::uint32_t*>(0xE000E014u) = 0xFFFFFFu;   // reload
+    *reinterpret_cast<volatile std::uint32_t*>(0xE000E010u) = 5;           // on, processor's clock, no interrupt
+    begin = now();
+  }
+  ~Count() { counted_ticks += (begin - now()) & 0xFFFFFFu; }
+};
+#else
+struct Count {
+  Count() {}   // a constructor, or the variable would count as unused
+};
+#endif
+
 struct Core {
+#ifdef FW_COUNT_INSTRUCTIONS
+  std::uint32_t cost() const {
+    const std::uint32_t fours = (counted_ticks * 40u / 64u + 3u) / 4u;
+    counted_ticks = 0;
+    return fours;
+  }
+#endif
   std::span<std::uint8_t> store_area() const { return {store_begin, fw::store_image_bytes}; }
   void start(std::span<const std::uint8_t> image, fw::ResetCause cause, std::uint32_t outage_s) const {
     fw::start(controller, image, cause, outage_s);
   }
   void receive(fw::Port port, std::span<const std::uint8_t> bytes, std::uint64_t arrival_us) const {
+    const Count count;
     fw::receive(controller, port, bytes, arrival_us);
   }
-  void step(std::uint64_t now_us) const { fw::step(controller, now_us); }
-  std::size_t transmit(fw::Port port, std::span<std::uint8_t> buffer) const { return fw::transmit(controller, port, buffer); }
-  fw::StoreWrite store(std::span<std::uint8_t> buffer) const { return fw::store(controller, buffer); }
+  void step(std::uint64_t now_us) const {
+    const Count count;
+    fw::step(controller, now_us);
+  }
+  std::size_t transmit(fw::Port port, std::span<std::uint8_t> buffer) const {
+    const Count count;
+    return fw::transmit(controller, port, buffer);
+  }
+  fw::StoreWrite store(std::span<std::uint8_t> buffer) const {
+    const Count count;
+    return fw::store(controller, buffer);
+  }
   bool latched() const { return controller.latch.line != 0; }
 };
 

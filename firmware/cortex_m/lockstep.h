@@ -7,8 +7,9 @@
 //        start: first = bytes of the store image that follows, second = outage_s
 //        tick:  first = field bytes, second = supervisory bytes; they follow in this order
 //   out  0 u16 mark | 2 u8 kind | 3 u8 1 if FW_CHECK has latched | 4 u16 field bytes | 6 u16 supervisory bytes
-//        8 u16 store bytes | 10 u16 0 | 12 u32 offset in the store; start: protocol version
+//        8 u16 store bytes | 10 u16 cost, below | 12 u32 offset in the store; start: protocol version
 //        then the bytes in this order
+//        cost: instructions of the core in this tick in fours, where the core counts them (FW_COUNT_INSTRUCTIONS), else 0
 #pragma once
 
 #include <array>
@@ -122,7 +123,9 @@ class Server {
     put(out_.data() + 4, field, 2);
     put(out_.data() + 6, supervisory, 2);
     put(out_.data() + 8, write.size, 2);
-    put(out_.data() + 10, 0, 2);
+    std::uint32_t cost = 0;
+    if constexpr (requires { core_.cost(); }) cost = core_.cost();
+    put(out_.data() + 10, cost < 0xFFFFu ? cost : 0xFFFFu, 2);
     put(out_.data() + 12, write.offset, 4);
     return link_.write(out_.data(), out_header + field + supervisory + write.size);
   }

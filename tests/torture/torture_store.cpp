@@ -189,8 +189,8 @@ Bytes Torture::fresh_image() {
 // A page cut in the middle, bits flipped, pages of another place, blank, all at random, short.
 void Torture::spoil(Bytes& image) {
   // One call of chance per statement: the order within an expression is the compiler's.
-  const std::size_t page = std::size_t{64} * chance_.below(static_cast<std::uint32_t>(fw::store_pages_used));
-  const std::size_t other = std::size_t{64} * chance_.below(static_cast<std::uint32_t>(fw::store_pages_used));
+  const std::size_t page = std::size_t{64} * chance_.below(static_cast<std::uint32_t>(fw::store_pages));
+  const std::size_t other = std::size_t{64} * chance_.below(static_cast<std::uint32_t>(fw::store_pages));
   const std::size_t byte = chance_.below(64);
   const auto at = [&image](std::size_t offset) { return image.begin() + static_cast<std::ptrdiff_t>(offset); };
   switch (chance_.below(8)) {

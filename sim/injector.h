@@ -1,0 +1,78 @@
+// A signal injector at the station's terminals, in place of a plant: every channel holds what it was set to, discrete inputs follow the
+// coils the core sends unless they are forced, and a few readings are consistent with the outputs (heater current with demand, flow
+// with its set point). It speaks to a core through bytes on both of its lines and knows nothing of what the core makes of them.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <memory>
+#include <span>
+#include <string>
+#include <vector>
+
+#include "firmware/parameters.h"
+#include "firmware/registers.h"
+#include "sim/endpoint.h"
+
+namespace sim {
+
+// Channels of the station by place (DEVELOPERS.md, "Field line").
+namespace channel {
+enum : int { zone_1 = 0, load = 4, cold_junction = 6, gauge = 7, capacitance = 8, pirani = 9, meter_1 = 10, oxygen = 12, oxygen_cell = 13,
+             dew_point = 14, barometer = 15, mains = 17, current_1 = 20 };
+}
+
+class Injector {
+ public:
+  Injector(Endpoint& core, const fw::Parameters& parameters);
+
+  // The core starts from a store with these segments as its one programme; everything is healthy, cold and at rest.
+  void start(const std::vector<fw::Segment>& segments);
+  void tick();
+  void run(double seconds);
+  fw::Refusal command(fw::Command code, std::uint16_t argument = 0);
+
+  // Physical values to terminals. Pressures gauge unless the name says absolute.
+  void set_degc(int channel, double degc);                 // thermocouples, by the type the parameters give
+  void set_gauge_pa(double pa);
+  void set_vacuum_pa(double absolute_pa);
+  void set_oxygen_ppm(double ppm);
+  void set_current_a(int zone, double a);                  // fixed; negative: follows the demand again
+  void set_raw(int channel, double value);                 // mV, mA, V or ohm as they stand on the terminals
+  void set_flag(int channel, bool on);                     // the station's own word that a channel is broken
+  void force_input(std::uint16_t bit, bool on);            // of fw::discrete
+  void release_input(std::uint16_t bit);
+  void set_watchdog(bool acted) { watchdog_ = acted; }
+  void set_silent(bool silent) { silent_ = silent; }
+  void follow_pump(bool follows) { pump_follows_ = follows; }   // else the pump is at speed as forced
+
+  double value(const char* name) const;                    // of the monitor block after the last tick; throws std::out_of_range
+  bool coil(std::uint16_t mask) const { return (coils_ & mask) != 0; }
+  double period_s() const { return static_cast<double>(parameters_.period_ms) * 1e-3; }
+  const fw::Parameters& parameters() const { return parameters_; }
+
+ private:
+  void take_request(std::span<const std::uint8_t> request);
+  void take_reply(std::span<const std::uint8_t> reply);
+  std::size_t answer(std::span<std::uint8_t> frame) const;
+  std::uint16_t discrete() const;
+  double terminal(int channel) const;
+
+  Endpoint& core_;
+  fw::Parameters parameters_;
+  std::array<double, 24> raw_{};
+  std::array<double, 4> current_a_{};
+  std::uint32_t status_ = 0;
+  std::uint16_t forced_ = 0, forced_on_ = 0;
+  bool watchdog_ = false, silent_ = false, pump_follows_ = true;
+  std::uint16_t sequence_ = 0, coils_ = 0;
+  std::array<float, 4> demand_{};
+  float flow_ma_ = 4.0f;
+  bool asked_ = false;
+  std::uint64_t now_us_ = 0;
+  double pump_s_ = 0.0;
+  std::vector<std::uint8_t> request_;                      // of the supervisory line, for the next tick
+  std::vector<std::uint8_t> block_;                        // the monitor block's registers, big-endian
+};
+
+}  // namespace sim

@@ -1,0 +1,35 @@
+// The proof test (IEC 61511-1, 16.3) of a controller: every row of its cause-and-effect table is provoked by injected signals, through
+// bytes, without a plant. A row with a limit gets its signal in steps across it; a row without one gets its cause at once. What it
+// gives: the set trip, the trip observed, the delay set and observed, and whether that is a pass.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "firmware/interlocks.h"
+#include "firmware/parameters.h"
+#include "sim/endpoint.h"
+
+namespace sim {
+
+struct ProofResult {
+  enum class Verdict { pass, fail, not_fitted, not_from_terminals };
+  int row = 0;
+  std::string name, cause, effect;
+  std::string stimulus;            // what was done at the terminals
+  std::string unit;                // of the limit, empty: there is none
+  double set = 0.0, observed = 0.0, resolution = 0.0;
+  double set_delay_s = 0.0, delay_s = 0.0;
+  Verdict verdict = Verdict::fail;
+  std::string reason;              // of anything but a pass
+};
+
+// All rows of the core's table in order. A row that nothing here knows how to provoke is a failure. Throws EndpointError.
+std::vector<ProofResult> proof_test(Endpoint& core, const fw::Parameters& parameters);
+
+const char* verdict_text(ProofResult::Verdict verdict);
+
+// The sheet to sign, self-contained HTML. title: of the controller file; core: what was tested.
+std::string proof_sheet(const std::vector<ProofResult>& results, const std::string& title, const std::string& core);
+
+}  // namespace sim

@@ -1,0 +1,123 @@
+#!/usr/bin/env python3
+"""saggar prooftest on the shipped controllers, and on cores with a row left out or a limit moved.
+
+    prooftest_test.py SAGGAR
+
+The defective cores are built here, as shared libraries, with the compiler of the host.
+"""
+import pathlib
+import re
+import subprocess
+import sys
+import tempfile
+import unittest
+
+ROOT = pathlib.Path(__file__).resolve().parent.parent.parent
+sys.path.insert(0, str(ROOT / "tools"))
+import torture  # noqa: E402
+
+SAGGAR = ""
+CONTROLLERS = sorted((ROOT / "configs/controllers").glob("*.yaml"))
+LINE = re.compile(r"^ *(\d+) (.+?)  +(pass|FAIL|not in force|not from the terminals)\s*(.*)$")
+
+
+def prove(controller, *options):
+    result = subprocess.run([SAGGAR, "prooftest", controller, *options], capture_output=True, text=True, check=False)
+    rows = {int(match[1]): match for match in map(LINE.match, result.stdout.splitlines()) if match}
+    return result, rows
+
+
+def retort_controller():
+    """The one in which most rows are in force."""
+    def in_force(controller):
+        return sum(row[3] == "pass" for row in prove(controller)[1].values())
+    return max(CONTROLLERS, key=in_force)
+
+
+def table_rows():
+    """Rows of the cause-and-effect table as the source has them."""
+    text = (ROOT / "firmware/interlocks.cpp").read_text()
+    return len(re.findall(r"^ *\{row::", text, re.M))
+
+
+class ProofTest(unittest.TestCase):
+    @classmethod
+    def setUpClass(cls):
+        cls.scratch = tempfile.TemporaryDirectory()
+        cls.folder = pathlib.Path(cls.scratch.name)
+        flags = torture.FLAGS + ["-O1", "-fPIC"]
+        cls.flags = flags
+        sources = torture.firmware_sources(ROOT) + [ROOT / "firmware/controller_c.cpp"]
+        cls.rest = torture.compile_all("g++", flags, [path for path in sources if path.name != "interlocks.cpp"], cls.folder / "rest", ROOT)
+
+    @classmethod
+    def tearDownClass(cls):
+        cls.scratch.cleanup()
+
+    def core(self, name, *defines, text=None):
+        source = ROOT / "firmware/interlocks.cpp"
+        if text:
+            source = self.folder / f"{name}.cpp"
+            source.write_text(text)
+        folder = self.folder / name
+        objects = torture.compile_all("g++", self.flags + list(defines), [source], folder, ROOT)
+        torture.run(["g++", "-shared", *self.rest, *objects, "-o", folder / "core.so"])
+        return f"library:{folder / 'core.so'}"
+
+    def test_every_row_of_every_shipped_controller_passes_or_says_why_not(self):
+        self.assertTrue(CONTROLLERS)
+        for controller in CONTROLLERS:
+            with self.subTest(controller.name):
+                result, rows = prove(controller)
+                self.assertEqual(result.returncode, 0, result.stdout + result.stderr)
+                self.assertEqual(sorted(rows), list(range(1, table_rows() + 1)))
+
+    def test_most_rows_are_in_force_on_the_retort(self):
+        _, rows = prove(retort_controller())
+        self.assertLessEqual(sum(row[3] != "pass" for row in rows.values()), 6, rows)
+
+    def test_a_row_left_out_fails_and_no_other_is_blamed_for_it(self):
+        controller = retort_controller()
+        for number in (1, 8, 17):
+            with self.subTest(number):
+                result, rows = prove(controller, "--controller", self.core(f"without_{number}", f"-DFW_WITHOUT_INTERLOCK_ROW={number}"))
+                self.assertEqual(result.returncode, 1)
+                self.assertEqual(rows[number][3], "FAIL")
+                self.assertEqual([n for n, row in rows.items() if row[3] == "FAIL"], [number])
+
+    def test_a_limit_that_acts_elsewhere_fails_with_the_value_observed(self):
+        text = (ROOT / "firmware/interlocks.cpp").read_text()
+        wrong = text.replace("in.hottest_degc >= p.zone_trip_degc", "in.hottest_degc >= p.zone_trip_degc + 1.7f", 1)
+        self.assertNotEqual(text, wrong)
+        result, rows = prove(retort_controller(), "--controller", self.core("moved_limit", text=wrong))
+        self.assertEqual(result.returncode, 1)
+        self.assertEqual(rows[4][3], "FAIL")
+        self.assertIn("another value", rows[4][4])
+
+    def test_a_delay_that_is_longer_than_set_fails(self):
+        text = (ROOT / "firmware/interlocks.cpp").read_text()
+        wrong = text.replace("> table[n - 1].delay_ms)", "> table[n - 1].delay_ms + 900)", 1)
+        self.assertNotEqual(text, wrong)
+        result, rows = prove(retort_controller(), "--controller", self.core("slow", text=wrong))
+        self.assertEqual(result.returncode, 1)
+        self.assertIn("too late", rows[1][4])
+
+    def test_the_sheet_holds_every_row_the_cautions_and_a_place_to_sign(self):
+        controller = retort_controller()
+        _, rows = prove(controller, "--out", self.folder / "sheet")
+        page = (self.folder / "sheet/prooftest.html").read_text()
+        for match in rows.values():
+            self.assertIn(f"<td>{match[2].strip()}</td>", page)
+        for words in ("Witnessed by", "asphyxiating", "tested at the furnace"):
+            self.assertIn(words, page)
+        self.assertIsNone(re.search(r"https?://", page))
+        self.assertEqual(page.count("<table"), page.count("</table>"))
+
+    def test_a_file_that_is_no_controller_is_refused(self):
+        result, _ = prove(ROOT / "README.md")
+        self.assertEqual(result.returncode, 2)
+
+
+if __name__ == "__main__":
+    SAGGAR = pathlib.Path(sys.argv.pop(1)).resolve()
+    unittest.main()

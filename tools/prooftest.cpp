@@ -1,0 +1,68 @@
+// saggar prooftest: every row of the cause-and-effect table against the core, by injected signals; prints the results and leaves a
+// sheet to sign.
+#include <cstdio>
+#include <filesystem>
+#include <memory>
+#include <string>
+
+#include <fmt/format.h>
+
+#include "sim/cautions.h"
+#include "sim/controller_file.h"
+#include "sim/proof_test.h"
+#include "sim/result_file.h"
+#include "tools/verbs.h"
+
+namespace tools {
+namespace {
+
+namespace fs = std::filesystem;
+
+struct ProofOptions {
+  std::string controller, kind = "host", out;
+};
+
+void print(const sim::ProofResult& r) {
+  const bool tested = r.verdict == sim::ProofResult::Verdict::pass || r.verdict == sim::ProofResult::Verdict::fail;
+  std::string figures;
+  if (tested && !r.unit.empty()) figures = fmt::format("set {:.6g} {}, observed {:.6g}; ", r.set, r.unit, r.observed);
+  if (tested) figures += fmt::format("delay {:.1f} s, observed {:.1f} s", r.set_delay_s, r.delay_s);
+  fmt::print("{:3} {:30} {:22} {}{}{}\n", r.row, r.name, sim::verdict_text(r.verdict), figures, r.reason.empty() ? "" : "; ", r.reason);
+}
+
+int prove(const ProofOptions& options) {
+  const sim::ControllerFile controller = sim::load_controller(options.controller);
+  sim::EndpointSettings settings;
+  settings.kind = options.kind;
+  const std::unique_ptr<sim::Endpoint> core = sim::open_endpoint(settings);
+  const std::vector<sim::ProofResult> results = sim::proof_test(*core, controller.parameters);
+  int failed = 0, passed = 0;
+  for (const sim::ProofResult& result : results) {
+    print(result);
+    failed += result.verdict == sim::ProofResult::Verdict::fail ? 1 : 0;
+    passed += result.verdict == sim::ProofResult::Verdict::pass ? 1 : 0;
+  }
+  if (!options.out.empty()) {
+    sim::make_folder(options.out);
+    sim::ResultFile sheet(options.out, "prooftest.html");
+    sheet.write(sim::proof_sheet(results, controller.title, options.kind));
+    sheet.close();
+    sheet.name();
+    fmt::print("sheet to sign: {}\n", (fs::path(options.out) / "prooftest.html").string());
+  }
+  fmt::print("{} of {} rows passed, {} failed\n{}\n", passed, results.size(), failed, sim::short_caution);
+  return failed == 0 && passed > 0 ? all_hold : expectation_failed;
+}
+
+}  // namespace
+
+void add_prooftest(CLI::App& app, Invocation& invocation) {
+  CLI::App* verb = app.add_subcommand("prooftest", "provoke every row of the cause-and-effect table by injected signals, without a plant");
+  const auto options = std::make_shared<ProofOptions>();
+  verb->add_option("CONTROLLER", options->controller, "controller file (configs/controllers)")->required();
+  verb->add_option("--controller", options->kind, "who is tested")->check(controller_kind());
+  verb->add_option("--out", options->out, "folder for the sheet to sign, prooftest.html");
+  verb->callback([&invocation, options] { invocation.chosen = [options] { return prove(*options); }; });
+}
+
+}  // namespace tools
