@@ -113,7 +113,11 @@ bool heats(Injector& injector, const Segment& rising, double least_demand) {
 bool heating(Injector& injector) { return heats(injector, ramp(), 0.98 * static_cast<double>(injector.parameters().heat_out_max)); }
 
 // With the set point too near for the rule of no response.
-bool warm(Injector& injector) { return heats(injector, ramp(hot(injector.parameters()) + 8.0), 0.01); }
+bool warm(Injector& injector) {
+  if (!heats(injector, ramp(hot(injector.parameters()) + 8.0), 0.01)) return false;
+  injector.run(60.0);   // past the end of the ramp: its feed-forward has gone, the integral takes over
+  return until(injector, [&] { return injector.value("heat.1.out") > 0.02; }, 600.0);
+}
 
 // The pump's isolation open, on a retort whose gauge stands at the barometer: the target is never met.
 bool pumping(Injector& injector) {

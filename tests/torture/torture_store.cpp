@@ -196,7 +196,7 @@ void Torture::spoil(Bytes& image) {
   switch (chance_.below(8)) {
     case 0: std::fill(at(page + byte), image.end(), std::uint8_t{0xFF}); break;
     case 1:
-      for (int i = 0; i < 40; ++i) image[page + chance_.below(4096)] ^= 0x10;
+      for (int i = 0; i < 40; ++i) image[(page + chance_.below(4096)) % image.size()] ^= 0x10;
       break;
     case 2: std::copy_n(at(page), 64, at(other)); break;
     case 3: std::fill(image.begin(), image.end(), std::uint8_t{0}); break;
