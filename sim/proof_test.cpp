@@ -360,6 +360,13 @@ std::vector<ProofResult> proof_test(Endpoint& core, const fw::Parameters& parame
     }
     if (result.verdict == Verdict::not_from_terminals) continue;
     const Stimulus* stimulus = stimulus_of(row.number);
+    // The rows of combustible gas have no stimuli yet: on a unit without it they are not in force, on one with it they fail here.
+    if (stimulus == nullptr && row.number >= fw::row::burn_off_lost && row.number <= fw::row::air_gas_on_combustible &&
+        parameters.combustible_gas == 0) {
+      result.verdict = Verdict::not_fitted;
+      result.reason = "no combustible gas on this unit";
+      continue;
+    }
     if (stimulus == nullptr) {
       result.reason = "the proof test has no stimulus for this row";
       continue;

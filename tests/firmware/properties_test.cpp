@@ -24,7 +24,7 @@ const bool seeded = setenv("RC_PARAMS", "seed=20240229 max_success=100", 1) == 0
 unsigned word(const Bytes& bytes, std::size_t at) { return bytes[at] * 256u + bytes[at + 1]; }
 float number(const Bytes& bytes, std::size_t at) { return std::bit_cast<float>(word(bytes, at) << 16 | word(bytes, at + 2)); }
 
-constexpr unsigned known_coils = (1u << 11) - 1;
+constexpr unsigned known_coils = (1u << 12) - 1;
 
 // The field request's bytes: within limits, finite, and heat off where the core says a trip stands.
 std::string wrong_with(const Bytes& request, const fw::Controller& core) {

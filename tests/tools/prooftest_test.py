@@ -18,6 +18,7 @@ import torture  # noqa: E402
 
 SAGGAR = ""
 CONTROLLERS = sorted((ROOT / "configs/controllers").glob("*.yaml"))
+WITHOUT_COMBUSTIBLE = [path for path in CONTROLLERS if "combustible" not in path.read_text()]
 LINE = re.compile(r"^ *(\d+) (.+?)  +(pass|FAIL|not in force|not from the terminals)\s*(.*)$")
 
 
@@ -31,7 +32,7 @@ def retort_controller():
     """The one in which most rows are in force."""
     def in_force(controller):
         return sum(row[3] == "pass" for row in prove(controller)[1].values())
-    return max(CONTROLLERS, key=in_force)
+    return max(WITHOUT_COMBUSTIBLE, key=in_force)
 
 
 def table_rows():
@@ -66,15 +67,24 @@ class ProofTest(unittest.TestCase):
 
     def test_every_row_of_every_shipped_controller_passes_or_says_why_not(self):
         self.assertTrue(CONTROLLERS)
-        for controller in CONTROLLERS:
+        for controller in WITHOUT_COMBUSTIBLE:
             with self.subTest(controller.name):
                 result, rows = prove(controller)
                 self.assertEqual(result.returncode, 0, result.stdout + result.stderr)
                 self.assertEqual(sorted(rows), list(range(1, table_rows() + 1)))
 
+    def test_a_row_in_force_without_a_stimulus_fails(self):
+        """Of combustible gas the proof test knows no stimulus yet: such a unit may not get a clean sheet."""
+        for controller in set(CONTROLLERS) - set(WITHOUT_COMBUSTIBLE):
+            result, rows = prove(controller)
+            self.assertEqual(result.returncode, 1)
+            missing = [number for number, row in rows.items() if row[3] == "FAIL" and "no stimulus" in row[4]]
+            self.assertEqual(missing, list(range(31, 42)))
+
     def test_most_rows_are_in_force_on_the_retort(self):
         _, rows = prove(retort_controller())
-        self.assertLessEqual(sum(row[3] != "pass" for row in rows.values()), 6, rows)
+        self.assertLessEqual(sum(row[3] not in ("pass", "not in force") for row in rows.values()), 2, rows)
+        self.assertGreaterEqual(sum(row[3] == "pass" for row in rows.values()), 24, rows)
 
     def test_a_row_left_out_fails_and_no_other_is_blamed_for_it(self):
         controller = retort_controller()
