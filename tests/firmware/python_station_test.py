@@ -22,7 +22,7 @@ LIBRARY = ""
 # DEVELOPERS.md, "Field line".
 CHANNELS = 24
 ZONE_1, LOAD, COLD_JUNCTION, GAUGE, DEW_POINT, BAROMETER, MAINS = 0, 4, 6, 7, 14, 15, 17
-HEALTHY_INPUTS = 0b10000101010011   # door, emergency stop, exhaust, supply, limiter, purge
+HEALTHY_INPUTS = 0b10001101010011   # door, emergency stop, exhaust, supply, limiter, key switch (instruments are set up), purge
 JUNCTION_DEGC = 25.0
 
 
