@@ -84,7 +84,7 @@ double recorded_s(const sim::Scenario& scenario, double period_s, const fs::path
     sim::Bench bench(scenario, sim::open_endpoint({}));
     sim::Recorder recorder(scenario, bench.table(), folder, period_s);
     while (bench.advance()) recorder.on_tick(bench);
-    recorder.finish({"", bench.line(), 0, 0, Steady::now()});
+    recorder.finish({"", bench.line(), 0, 0, {}, Steady::now()});
   });
 }
 
