@@ -2,6 +2,8 @@
 
 #include <cmath>
 
+#include "firmware/fixed_point.h"
+
 namespace fw {
 
 namespace {
@@ -97,7 +99,7 @@ void auto_tune_watch(SettledWatch& watch, const TuneSettings& settings, const Tu
     return;
   }
   watch.stood_ms += since_ms;
-  watch.sum += static_cast<std::int64_t>(std::round(least(view.output > 0.0f ? view.output : 0.0f, 100.0f) * output_units));
+  watch.sum += to_int64(std::round(least(view.output > 0.0f ? view.output : 0.0f, 100.0f) * output_units));
   ++watch.count;
   if (watch.stood_ms < settings.settled_ms) return;
   watch.mean_output = static_cast<float>(watch.sum / watch.count) / output_units;

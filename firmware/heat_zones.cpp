@@ -3,6 +3,8 @@
 #include <cmath>
 #include <cstring>
 
+#include "firmware/fixed_point.h"
+
 namespace fw {
 
 namespace {
@@ -249,13 +251,13 @@ void invert_dominant(const float (&matrix)[zone_count_max][zone_count_max], int 
 float on_time_step(OnTime& state, const Parameters& p, float demand_frac) {
   constexpr std::int64_t one_ms = 1 << 20;
   const auto period_ms = static_cast<std::int64_t>(p.period_ms);
-  const auto demand = static_cast<std::int64_t>(std::round(clamped(demand_frac, 0.0f, 1.0f) * static_cast<float>(one_ms)));
+  const auto demand = to_int64(std::round(clamped(demand_frac, 0.0f, 1.0f) * static_cast<float>(one_ms)));
   if (state.ticks == 0) {
-    const auto cycle_given_ms = static_cast<std::int64_t>(std::round(clamped(p.proportion_cycle_s, 0.0f, 600.0f) * 1000.0f));
+    const auto cycle_given_ms = to_int64(std::round(clamped(p.proportion_cycle_s, 0.0f, 600.0f) * 1000.0f));
     const std::int64_t ticks = cycle_given_ms < period_ms ? 1 : cycle_given_ms / period_ms;
     const std::int64_t cycle_ms = ticks * period_ms;
-    const auto least_ms = static_cast<std::int64_t>(std::round(clamped(p.proportion_on_min_s, 0.0f, 60.0f) * 1000.0f));
-    const auto step_given_ms = static_cast<std::int64_t>(std::round(clamped(p.proportion_step_s, 0.0f, 60.0f) * 1000.0f));
+    const auto least_ms = to_int64(std::round(clamped(p.proportion_on_min_s, 0.0f, 60.0f) * 1000.0f));
+    const auto step_given_ms = to_int64(std::round(clamped(p.proportion_step_s, 0.0f, 60.0f) * 1000.0f));
     const std::int64_t step_ms = step_given_ms > 0 ? step_given_ms : 1;
     const std::int64_t wanted = state.owed + demand * cycle_ms;
     std::int64_t on_ms = wanted > 0 ? wanted / one_ms / step_ms * step_ms : 0;
