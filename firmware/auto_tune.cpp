@@ -102,7 +102,8 @@ void auto_tune_watch(SettledWatch& watch, const TuneSettings& settings, const Tu
   watch.sum += to_int64(std::round(least(view.output > 0.0f ? view.output : 0.0f, 100.0f) * output_units));
   ++watch.count;
   if (watch.stood_ms < settings.settled_ms) return;
-  watch.mean_output = static_cast<float>(watch.sum / watch.count) / output_units;
+  const std::int64_t mean_units = watch.sum / watch.count;   // whole units: 2^-24 of the output
+  watch.mean_output = static_cast<float>(mean_units) / output_units;
   watch.settled = true;
   watch.sum = 0;
   watch.count = 0;

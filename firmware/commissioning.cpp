@@ -86,7 +86,7 @@ void force_outputs(const Controller& c, Outputs& wanted) {
     } else if (output == forced_valve) {
       wanted.valve_frac = value;
     } else {
-      wanted.demand_frac[output - forced_zone_first] = value;
+      wanted.demand_frac[output - forced_zone_first] = value;   // cppcheck-suppress negativeIndex ; the zones come last
     }
   }
 }

@@ -24,6 +24,7 @@ float heat_period_s(const Parameters& p) {
 
 // The matrices belong to parameters that change at an operator's hand: looked at when a loop runs, computed when they differ.
 void know_interaction(HeatZones& zones, const Parameters& p) {
+  // The same bits, not the same numbers. NOLINTNEXTLINE(bugprone-suspicious-memory-comparison,cert-exp42-c,cert-flp37-c)
   if (zones.known_zones == p.zones && std::memcmp(zones.known, p.heat_interaction, sizeof zones.known) == 0) return;
   std::memcpy(zones.known, p.heat_interaction, sizeof zones.known);
   zones.known_zones = p.zones;
@@ -56,6 +57,7 @@ void times(const float (&matrix)[zone_count_max][zone_count_max], int count, con
 // there (Gauss-Seidel with a projection, which converges for a dominant matrix), or they would miss their own set points for its sake.
 void decouple(HeatZones& zones, const Parameters& p, const float* wanted, float high) {
   constexpr int sweeps_max = 60;
+  // NOLINTNEXTLINE(bugprone-suspicious-memory-comparison,cert-exp42-c,cert-flp37-c): as above
   if (std::memcmp(zones.solved_for, wanted, sizeof zones.solved_for) == 0) return;
   std::memcpy(zones.solved_for, wanted, sizeof zones.solved_for);
   times(zones.inverse, p.zones, wanted, zones.solved);

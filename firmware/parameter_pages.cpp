@@ -41,7 +41,7 @@ PagePayload payload_of(int index, const Parameters& parameters) {
   PagePayload payload{};
   const auto table = parameter_table();
   for (int k = 0; k < parameters_per_page; ++k) {
-    const auto at = static_cast<std::size_t>(index * parameters_per_page + k);
+    const auto at = static_cast<std::size_t>(index) * parameters_per_page + static_cast<std::size_t>(k);
     if (at < table.size()) payload.stored[k] = {parameter_ids()[at], parameter_bits(parameters, table[at])};
   }
   return payload;
@@ -133,7 +133,7 @@ int take_page(const std::uint8_t* bytes, int index, ParameterPages& pages, Param
   for (int k = 0; k < parameters_per_page; ++k) {
     const StoredParameter& stored = payload.stored[k];
     if (stored.id == 0) continue;
-    const int at = place_of(stored.id, static_cast<std::size_t>(index * parameters_per_page + k));
+    const int at = place_of(stored.id, static_cast<std::size_t>(index) * parameters_per_page + static_cast<std::size_t>(k));
     if (at >= 0) {
       bad += take_bits(parameter_table()[static_cast<std::size_t>(at)], stored.bits, parameters);
     } else {

@@ -199,6 +199,7 @@ constexpr ParameterInfo table[] = {
      "shortest on and off time of the station: what is less is saved up"},
     {"heat.on_time_step", "s", FW_AT(proportion_step_s), false, 0.0f, 60.0f, 0.0f, "the station's on times are multiples of this, 0 any"},
     {"tune.amplitude", "", FW_AT(tune_amplitude), false, 0.01f, 0.5f, 0.5f, "step of the auto-tune's relay, share of the steady output"},
+// NOLINTBEGIN(bugprone-macro-parentheses): the arguments are names and members, which take none
 #define FW_TUNE(loop, member, unit, band, high, top, within, stood, longest)                                                 \
   {"tune." loop ".hysteresis", unit, FW_AT(member.hysteresis), false, 0.0f, high, band, "half width of the relay's band"},   \
       {"tune." loop ".ceiling", unit, FW_AT(member.ceiling), false, 0.0f, high, top, "above the set point: the end"},        \
@@ -284,6 +285,7 @@ constexpr ParameterInfo table[] = {
     FW_CORRECTION(4, "load", "degC", "K", -50.0f, 2000.0f, 25.0f, 1000.0f),
     FW_CORRECTION(5, "pressure", "Pa gauge", "Pa", -101325.0f, 1.0e6f, 2000.0f, 10000.0f),
 #undef FW_CORRECTION
+// NOLINTEND(bugprone-macro-parentheses)
 };
 
 #undef FW_AT

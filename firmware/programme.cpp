@@ -318,6 +318,7 @@ float programme_ramp_rate(const ProgrammeRun& run, const Segment& segment) { ret
 
 bool programme_adopt(ProgrammeRun& run, const ProgrammeEntry& entry, const Segment* segments) {
   const int count = entry.segments > programme_segments_max ? programme_segments_max : entry.segments;
+  // cppcheck-suppress knownConditionTrueFalse ; it takes the length for zero
   if (run.segment >= count) return false;
   run.load_needed = false;
   for (int i = 0; i < count; ++i) {

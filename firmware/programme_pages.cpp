@@ -237,7 +237,7 @@ void close_programme(ProgrammePages& pages) { pages.open = -1; }
 
 int next_programme_page(ProgrammePages& pages, const ProgrammeStore& programmes, std::span<std::uint8_t, store_write_bytes> bytes) {
   if (pages.active < 0 && !begin(pages)) return -1;
-  const int programme = pages.active;
+  const int programme = pages.active;   // 0 or more here. NOLINT(bugprone-signed-char-misuse,cert-str34-c)
   const ProgrammeEntry& entry = programmes.entries[programme];
   const auto fill_slot = [&](int slot) {
     const PageHead head{PageKind::programme, store_layout_version, static_cast<std::uint16_t>(programme), pages.generation[programme]};

@@ -177,6 +177,7 @@ constexpr float e_degc_from_0[] = {
     -8.112330903e-10f, 1.701417539e-10f, -5.400866997e-13f, -3.244708700e-14f};
 
 struct Piece {
+  // cppcheck-suppress unusedStructMember ; read where the piece is looked for
   float high;   // of the argument; the piece below ends where the next begins
   std::span<const float> coefficients;
   float centre = 0.0f;
