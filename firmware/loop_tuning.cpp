@@ -153,8 +153,9 @@ Refusal tuning_abort(Controller& c) {
 Refusal tuning_accept(Controller& c, std::uint16_t set) {
   if (c.tune.state != TuneState::proposed) return Refusal::wrong_state;
   const TunedGains& gains = c.tune.gains;
-  Refusal result = Refusal::accepted;   // cppcheck-suppress redundantInitialization ; the other checker asks for it
+  Refusal result = Refusal::accepted;
   if (c.tune.loop - 1 == tune_pressure) {
+    // cppcheck-suppress redundantInitialization ; the other checker asks for it
     result = write_gains(c, {{offsetof(Parameters, pressure_gain_per_pa), gains.gain},
                              {offsetof(Parameters, pressure_integral_s), gains.integral_s},
                              {offsetof(Parameters, pressure_derivative_s), gains.derivative_s}});
