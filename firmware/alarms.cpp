@@ -43,25 +43,38 @@ constexpr AlarmInfo table[] = {
     {"flow implausible", medium, 0, 0, "metered gas and the pressure it makes in the shut chamber do not agree"},
     {"valve sticks", low, 0, 5000, "the back-pressure valve does not stand where it was told to"},
     {"pressure swings", low, 0, 5000, "the back-pressure loop oscillates"},
+    {"contactor welded", high, 500, 1000, "contactor reports closed while its coil is off", true},
+    {"load sensors differ", medium, 60000, 10000, "load thermocouples apart by limits.load_difference", false, true},
+    {"heater and load differ", medium, 60000, 10000, "apart by limits.heater_difference in a soak", false, true},
+    {"vacuum lost", medium, 2000, 5000, "pressure rises while the pump is open to the chamber", false, true},
+    {"pump slow", medium, 30000, 1000, "pump switched on and not up to speed", false, true},
+    {"tick late", low, 0, 10000, "a step later than its period by limits.tick_late"},
+    {"clock jumped", medium, 0, 10000, "time went back, or ahead by more than 10 s"},
 };
 static_assert(std::size(table) == alarm::count_);
 static_assert(alarm::count_ <= 64);
 
-constexpr AlarmSet bits_of(AlarmPriority priority) {
+template <typename Holds>
+constexpr AlarmSet bits_where(Holds holds) {
   AlarmSet bits = 0;
   for (std::size_t i = 0; i < std::size(table); ++i) {
-    if (table[i].priority == priority) bits |= AlarmSet{1} << i;
+    if (holds(table[i])) bits |= AlarmSet{1} << i;
   }
   return bits;
 }
+constexpr AlarmSet bits_of(AlarmPriority priority) {
+  return bits_where([priority](const AlarmInfo& info) { return info.priority == priority; });
+}
 constexpr AlarmSet priority_bits[] = {bits_of(low), bits_of(medium), bits_of(high)};
+constexpr AlarmSet latching = bits_where([](const AlarmInfo& info) { return info.latching; });
+constexpr AlarmSet of_readings = bits_where([](const AlarmInfo& info) { return info.of_readings; });
 
-}  // namespace
+constexpr AlarmSet bit_of(int number) { return AlarmSet{1} << number; }
+bool exists(int number) { return number >= 0 && number < alarm::count_; }
 
-std::span<const AlarmInfo> alarm_table() { return table; }
-
-void alarms_step(Alarms& alarms, AlarmSet conditions, std::uint32_t period_ms) {
-  const AlarmSet differs = conditions ^ alarms.active;
+// Conditions whose delays are over.
+void follow_conditions(Alarms& alarms, AlarmSet conditions, std::uint32_t period_ms) {
+  const AlarmSet differs = conditions ^ alarms.standing;
   for (AlarmSet settled = alarms.changing & ~differs; settled != 0; settled &= settled - 1) {
     alarms.delay_ms[std::countr_zero(settled)] = 0;
   }
@@ -73,16 +86,80 @@ void alarms_step(Alarms& alarms, AlarmSet conditions, std::uint32_t period_ms) {
     alarms.delay_ms[n] += period_ms;
     if (alarms.delay_ms[n] <= (comes ? table[n].on_delay_ms : table[n].off_delay_ms)) continue;
     alarms.delay_ms[n] = 0;
-    alarms.active ^= bit;
-    if (comes) alarms.unacknowledged |= bit;
+    alarms.standing ^= bit;
   }
+}
+
+void count_shelved(Alarms& alarms, std::uint32_t period_ms) {
+  for (AlarmSet left = alarms.shelved; left != 0; left &= left - 1) {
+    const int n = std::countr_zero(left);
+    if (alarms.shelved_ms[n] > period_ms) {
+      alarms.shelved_ms[n] -= period_ms;
+    } else {
+      alarms.shelved &= ~bit_of(n);
+    }
+  }
+}
+
+}  // namespace
+
+std::span<const AlarmInfo> alarm_table() { return table; }
+
+void alarms_step(Alarms& alarms, AlarmSet conditions, bool readings_lost, std::uint32_t period_ms) {
+  follow_conditions(alarms, conditions, period_ms);
+  count_shelved(alarms, period_ms);
+  alarms.suppressed = readings_lost ? of_readings : 0;
+  const AlarmSet untold = alarms.shelved | alarms.suppressed | alarms.out_of_service;
+  const AlarmSet now = alarms.standing & ~untold;
+  const AlarmSet came = now & ~alarms.active, gone = alarms.active & ~now;
+  alarms.latched = (alarms.latched | (gone & latching)) & ~now & ~untold;
+  alarms.unacknowledged = (alarms.unacknowledged | came) & ~untold;
+  alarms.active = now;
 }
 
 void alarms_acknowledge(Alarms& alarms) { alarms.unacknowledged = 0; }
 
+bool alarm_acknowledge(Alarms& alarms, int number) {
+  if (!exists(number) || (alarms.unacknowledged & bit_of(number)) == 0) return false;
+  alarms.unacknowledged &= ~bit_of(number);
+  return true;
+}
+
+bool alarm_shelve(Alarms& alarms, int number, std::uint32_t time_ms) {
+  if (!exists(number) || table[number].priority == high) return false;
+  alarms.shelved |= bit_of(number);
+  alarms.shelved_ms[number] = time_ms;
+  return true;
+}
+
+bool alarm_unshelve(Alarms& alarms, int number) {
+  if (!exists(number) || (alarms.shelved & bit_of(number)) == 0) return false;
+  alarms.shelved &= ~bit_of(number);
+  return true;
+}
+
+bool alarm_reset(Alarms& alarms, int number) {
+  if (!exists(number) || (alarms.latched & ~alarms.unacknowledged & bit_of(number)) == 0) return false;
+  alarms.latched &= ~bit_of(number);
+  return true;
+}
+
+bool alarm_service(Alarms& alarms, int number, bool out) {
+  if (!exists(number) || table[number].priority == high) return false;
+  if (((alarms.out_of_service & bit_of(number)) != 0) == out) return false;
+  alarms.out_of_service ^= bit_of(number);
+  return true;
+}
+
+AlarmSet alarms_told(const Alarms& alarms) { return alarms.active | alarms.latched; }
+
 AlarmState alarm_state(const Alarms& alarms, int number) {
-  const AlarmSet bit = AlarmSet{1} << number;
+  const AlarmSet bit = bit_of(number);
+  if (alarms.out_of_service & bit) return AlarmState::out_of_service;
+  if (alarms.suppressed & bit) return AlarmState::suppressed;
+  if (alarms.shelved & bit) return AlarmState::shelved;
   const bool active = (alarms.active & bit) != 0, waits = (alarms.unacknowledged & bit) != 0;
+  if (alarms.latched & bit) return waits ? AlarmState::latched_unacknowledged : AlarmState::latched_acknowledged;
   if (active) return waits ? AlarmState::unacknowledged : AlarmState::acknowledged;
   return waits ? AlarmState::returned_unacknowledged : AlarmState::normal;
 }

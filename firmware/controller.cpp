@@ -31,6 +31,14 @@ float farthest_degc(const Controller& c) {
 
 AlarmSet when(bool condition, alarm::Number number) { return static_cast<AlarmSet>(condition) << number; }
 
+// Once an alarm stands, its value must come back by the dead band.
+float band(const Controller& c, alarm::Number number, float width) {
+  return (c.alarms.standing >> number) & 1u ? width : 0.0f;
+}
+bool above(const Controller& c, alarm::Number number, float value, float limit, float width) {
+  return value >= limit - band(c, number, width);
+}
+
 // Discrete inputs that the coils sent a tick ago should have brought about.
 bool valves_differ(const Controller& c) {
   constexpr std::uint16_t watched = discrete::exhaust_open | discrete::isolation_open | discrete::bypass_open |
@@ -58,11 +66,19 @@ AlarmSet gas_conditions(const Controller& c) {
   const bool required = p.atmosphere_required != 0;
   const bool hot = required && (in.load_degc >= p.hot_degc || in.hottest_degc >= p.hot_degc);
   const bool flowing = (c.outputs.coils & coil::process_open) != 0;
-  return when(measured && in.chamber_pa >= p.pressure_alarm_pa, alarm::pressure_high) |
-         when(holding && required && (!measured || in.chamber_pa < p.pressure_low_pa), alarm::pressure_low) |
-         when(hot && in.oxygen_valid && in.oxygen_ppm >= p.oxygen_alarm_ppm, alarm::oxygen_high) |
-         when(hot && holding && in.dew_point_degc >= p.dew_point_alarm_degc, alarm::dew_point_high) |
-         when(flowing && std::fabs(c.flow.setpoint_slm - in.flow_slm) > p.flow_deviation_alarm_slm, alarm::flow_deviation) |
+  const bool high = measured && above(c, alarm::pressure_high, in.chamber_pa, p.pressure_alarm_pa, p.alarm_band_pa);
+  const bool low = !measured || in.chamber_pa < p.pressure_low_pa + band(c, alarm::pressure_low, p.alarm_band_pa);
+  const bool oxygen =
+      in.oxygen_valid && above(c, alarm::oxygen_high, in.oxygen_ppm, p.oxygen_alarm_ppm, p.alarm_band_share * p.oxygen_alarm_ppm);
+  const float off_slm = std::fabs(c.flow.setpoint_slm - in.flow_slm) +
+                        band(c, alarm::flow_deviation, p.alarm_band_share * p.flow_deviation_alarm_slm);
+  const std::uint32_t found = c.detections.found;
+  const bool slow = (c.outputs.coils & coil::pump_motor) != 0 && !input(c, discrete::pump_at_speed);
+  return when(high, alarm::pressure_high) | when(holding && required && low, alarm::pressure_low) |
+         when(hot && oxygen, alarm::oxygen_high) | when((found & detection::vacuum_lost) != 0, alarm::vacuum_lost) |
+         when(hot && holding && above(c, alarm::dew_point_high, in.dew_point_degc, p.dew_point_alarm_degc, p.alarm_band_k),
+              alarm::dew_point_high) |
+         when(flowing && off_slm > p.flow_deviation_alarm_slm, alarm::flow_deviation) | when(slow, alarm::pump_slow) |
          when(!input(c, discrete::supply_present) && programme_active(c.run), alarm::supply_lost) |
          when(in.chamber_failed, alarm::pressure_transmitter) |
          when(in.supply_known && in.supply_pa < p.supply_low_pa && programme_active(c.run), alarm::supply_low) |
@@ -76,11 +92,17 @@ AlarmSet heat_conditions(const Controller& c) {
   const Inputs& in = c.inputs;
   const RowSet causes = c.interlocks.raw;
   const bool contactor = input(c, discrete::contactor_closed) != ((c.outputs.coils & coil::contactor) != 0);
-  const bool far = c.run.heat_wanted && std::fabs(farthest_degc(c) - c.run.setpoint_degc) > p.deviation_alarm_k;
-  const bool load_used = c.run.load_needed || p.atmosphere_required != 0 || p.load_titanium != 0;
+  const float off_k = std::fabs(farthest_degc(c) - c.run.setpoint_degc) + band(c, alarm::deviation, p.alarm_band_k);
+  const bool far = c.run.heat_wanted && off_k > p.deviation_alarm_k;
+  const bool load_used = load_in_use(p, c.run);
+  const bool welded = (c.outputs.coils & coil::contactor) == 0 && input(c, discrete::contactor_closed);
+  const std::uint32_t found = c.detections.found;
   return when(in.zone_failed != 0, alarm::zone_sensor) | when(load_used && in.load_failed, alarm::load_sensor) |
-         when(in.hottest_degc >= p.zone_alarm_degc, alarm::zone_temperature) |
-         when(load_used && !in.load_failed && in.load_degc >= p.load_alarm_degc, alarm::load_temperature) |
+         when(above(c, alarm::zone_temperature, in.hottest_degc, p.zone_alarm_degc, p.alarm_band_k), alarm::zone_temperature) |
+         when(load_used && !in.load_failed && above(c, alarm::load_temperature, in.load_degc, p.load_alarm_degc, p.alarm_band_k),
+              alarm::load_temperature) |
+         when(welded, alarm::contactor_welded) | when((found & detection::load_differs) != 0, alarm::load_differs) |
+         when((found & detection::heater_differs) != 0, alarm::heater_differs) |
          when(far, alarm::deviation) | when((causes >> row::demand_without_current) & 1u, alarm::demand_without_current) |
          when((causes >> row::current_without_demand) & 1u, alarm::current_without_demand) |
          when(contactor, alarm::contactor) | when(in.mains_v < 0.85f * p.mains_nominal_v, alarm::mains_low) |
@@ -92,7 +114,9 @@ AlarmSet alarm_conditions(const Controller& c) {
                              when(c.run.waiting && programme_active(c.run), alarm::segment_waits) |
                              when(c.store_bad > 0, alarm::store_damaged) | when(c.station.lost, alarm::line_lost) |
                              when(c.station.asked && !c.inputs.fresh, alarm::line_disturbed) |
-                             when(c.latch.line != 0, alarm::internal_fault);
+                             when(c.latch.line != 0, alarm::internal_fault) |
+                             when((c.detections.found & detection::tick_late) != 0, alarm::tick_late) |
+                             when((c.detections.found & detection::clock_jumped) != 0, alarm::clock_jumped);
   if (!c.inputs.known) return conditions;
   conditions |= when(c.inputs.transmitter_failed != 0, alarm::transmitter_failed) | heat_conditions(c);
   return has_retort(c.parameters) ? conditions | gas_conditions(c) : conditions;
@@ -326,7 +350,8 @@ void step(Controller& c, std::uint64_t now_us) {
   if (c.outputs.coils & coil::process_open) totaliser_add(c.totaliser, c.inputs.flow_slm, period_of(c));
   watch_gas(c);
   combustible_step(c.atmosphere.combustible, c.parameters, c.inputs, c.outputs);
-  alarms_step(c.alarms, alarm_conditions(c), period_of(c));                                    // alarms
+  detections_step(c.detections, {c.parameters, c.inputs, c.run, c.outputs, now_us});
+  alarms_step(c.alarms, alarm_conditions(c), c.station.lost, period_of(c));                    // alarms
   supervisory_command(c);
   commissioning_step(c);
   history_power_loss(c);
@@ -338,7 +363,7 @@ void step(Controller& c, std::uint64_t now_us) {
   check_outputs(c, wanted);
   const InterlockView view{c.parameters, c.inputs, c.atmosphere, c.run, c.outputs, c.demand.stands || outputs_forced(c),
                            heat_permissive(c.interlocks, c.parameters, c.inputs, c.atmosphere), c.station.lost,
-                           c.latch.line != 0};
+                           c.latch.line != 0, c.detections.found};
   interlocks_step(c.interlocks, view, wanted);                                                 // interlocks, last word
   c.outputs = wanted;
   follow_outputs(c);

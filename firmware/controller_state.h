@@ -13,6 +13,7 @@
 #include "firmware/check.h"
 #include "firmware/commissioning.h"
 #include "firmware/controller.h"
+#include "firmware/detections.h"
 #include "firmware/flow.h"
 #include "firmware/gas_watch.h"
 #include "firmware/heat_zones.h"
@@ -57,6 +58,7 @@ struct Controller {
   Atmosphere atmosphere;
   AtmosphereDemand demand;            // of the last tick, before the interlocks
   Interlocks interlocks;
+  Detections detections;
   HeatLoop heat[zone_count_max];
   BackPressureLoop back_pressure;
   FlowLoop flow;

@@ -60,6 +60,13 @@ constexpr InterlockRow table[] = {
     {row::air_on_combustible, "air on combustible gas", "air admittance with combustible gas not purged out", refuse_air, 0},
     {row::air_gas_on_combustible, "air as gas on combustible gas", "air as process gas with combustible gas not purged out",
      refuse_process_gas, 0},
+    {row::sensor_stuck, "sensor stuck", "a thermocouple in use stands still for limits.stuck_window while it is heated", trip, 0},
+    {row::sensor_reversed, "sensor reversed", "a thermocouple in use colder than its terminals by limits.sensor_reversed", trip, 2000},
+    {row::sensor_jumped, "sensor jumped", "a thermocouple in use farther than limits.sensor_jump from what limits.sensor_rate allows",
+     trip, 2000},
+    {row::contactor_welded, "contactor welded", "contactor reports closed while its coil is off", trip, 500},
+    {row::runaway, "runaway", "a zone hotter by limits.runaway at no demand", trip, 0},
+    {row::inputs_frozen, "inputs frozen", "every input of the station stands still for limits.frozen_window", trip, 0},
 };
 static_assert(std::size(table) == row::count_ - 1);
 static_assert([] {
@@ -133,7 +140,7 @@ bool heat_conditions(const Interlocks& interlocks, const Parameters& parameters,
 RowSet temperature_causes(const InterlockView& view) {
   const Inputs& in = view.inputs;
   const Parameters& p = view.parameters;
-  const bool load_used = view.run.load_needed || p.atmosphere_required != 0 || p.load_titanium != 0;
+  const bool load_used = load_in_use(p, view.run);
   RowSet causes = 0;
   set(causes, row::zone_temperature, in.hottest_degc >= p.zone_trip_degc);
   set(causes, row::load_temperature, load_used && !in.load_failed && in.load_degc >= p.load_trip_degc);
@@ -222,6 +229,19 @@ RowSet response_causes(Interlocks& interlocks, const InterlockView& view) {
   return causes;
 }
 
+RowSet detected_causes(const InterlockView& view) {
+  const std::uint32_t found = view.detections;
+  const bool coil_off = (view.before.coils & coil::contactor) == 0;
+  RowSet causes = 0;
+  set(causes, row::sensor_stuck, (found & (detection::zone_stuck | detection::load_stuck)) != 0);
+  set(causes, row::sensor_reversed, (found & (detection::zone_reversed | detection::load_reversed)) != 0);
+  set(causes, row::sensor_jumped, (found & (detection::zone_jumped | detection::load_jumped)) != 0);
+  set(causes, row::contactor_welded, coil_off && input(view.inputs, discrete::contactor_closed));
+  set(causes, row::runaway, (found & detection::runaway) != 0);
+  set(causes, row::inputs_frozen, (found & detection::inputs_frozen) != 0);
+  return causes;
+}
+
 RowSet trip_causes(Interlocks& interlocks, const InterlockView& view) {
   RowSet causes = 0;
   set(causes, row::line_lost, view.line_lost);
@@ -232,7 +252,7 @@ RowSet trip_causes(Interlocks& interlocks, const InterlockView& view) {
   set(causes, row::limiter, !input(view.inputs, discrete::limiter_healthy));
   set(causes, row::station_watchdog, (view.inputs.station & 1u) != 0 && programme_active(view.run) && view.inputs.fresh);
   return causes | temperature_causes(view) | gas_causes(view) | combustible_causes(view) | current_causes(view) |
-         response_causes(interlocks, view);
+         response_causes(interlocks, view) | detected_causes(view);
 }
 
 bool heat_asked(const Outputs& outputs) {

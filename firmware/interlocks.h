@@ -7,6 +7,7 @@
 #include <span>
 
 #include "firmware/atmosphere.h"
+#include "firmware/detections.h"
 #include "firmware/parameters.h"
 #include "firmware/programme.h"
 #include "firmware/signals.h"
@@ -41,7 +42,8 @@ enum Number : std::uint8_t {
   heat_not_permitted, air_on_hot_titanium, bypass_too_low, isolation_before_pump, isolation_with_inlet,
   isolation_under_pressure, gas_not_selected, air_gas_on_hot_titanium,
   burn_off_lost, blend_ratio, air_in_combustible, combustible_pressure, door_on_combustible, combustible_valve,
-  combustible_not_permitted, combustible_on_titanium, isolation_on_combustible, air_on_combustible, air_gas_on_combustible, count_
+  combustible_not_permitted, combustible_on_titanium, isolation_on_combustible, air_on_combustible, air_gas_on_combustible,
+  sensor_stuck, sensor_reversed, sensor_jumped, contactor_welded, runaway, inputs_frozen, count_
 };
 }
 
@@ -83,6 +85,7 @@ struct InterlockView {
   bool heat_permissive;
   bool line_lost;
   bool latched;                  // FW_CHECK
+  std::uint32_t detections;      // bits of Detections::found
 };
 
 // Door, emergency stop, limiter, atmosphere and trips together: heat may be on. Once lost while the contactor was closed, it

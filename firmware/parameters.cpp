@@ -286,6 +286,31 @@ constexpr ParameterInfo table[] = {
     FW_CORRECTION(5, "pressure", "Pa gauge", "Pa", -101325.0f, 1.0e6f, 2000.0f, 10000.0f),
 #undef FW_CORRECTION
 // NOLINTEND(bugprone-macro-parentheses)
+    {"limits.stuck_window", "s", FW_AT(stuck_window_s), false, 0.0f, 3600.0f, 0.0f,
+     "a thermocouple whose input stands still to the bit this long while it is heated is stuck, 0 off (an input without noise)"},
+    {"limits.sensor_rate", "K/s", FW_AT(sensor_rate_k_per_s), false, 0.01f, 1000.0f, 10.0f,
+     "nothing in the furnace moves a thermocouple faster"},
+    {"limits.sensor_jump", "K", FW_AT(sensor_jump_k), false, 0.0f, 2000.0f, 100.0f,
+     "a thermocouple farther than this from where that rate allows it has jumped, 0 off"},
+    {"limits.sensor_reversed", "K", FW_AT(sensor_reversed_k), false, 0.0f, 1000.0f, 15.0f,
+     "a thermocouple colder than its terminals by more than this has its wires swapped, 0 off"},
+    {"limits.runaway", "K", FW_AT(runaway_k), false, 0.0f, 1000.0f, 20.0f,
+     "a zone that gets hotter by this at no demand is heated unasked, 0 off"},
+    {"limits.frozen_window", "s", FW_AT(frozen_window_s), false, 0.0f, 600.0f, 0.0f,
+     "a station all of whose inputs stand still to the bit this long is frozen, 0 off (inputs without noise)"},
+    {"limits.vacuum_rise", "Pa", FW_AT(vacuum_rise_pa), false, 0.0f, 1.0e5f, 100.0f,
+     "pressure above its lowest while the pump is open to the chamber: vacuum lost, 0 off"},
+    {"limits.load_difference", "K", FW_AT(load_difference_k), false, 0.0f, 1000.0f, 0.0f,
+     "between the two load thermocouples, alarm, 0 off (only one is fitted)"},
+    {"limits.heater_difference", "K", FW_AT(heater_difference_k), false, 0.0f, 1000.0f, 0.0f,
+     "between heater side and load after 10 min of counted soak, alarm, 0 off"},
+    {"limits.tick_late", "", FW_AT(tick_late_share), false, 0.0f, 10.0f, 0.5f,
+     "a step later than its period by this share of it is an alarm, 0 off"},
+    {"alarms.band_temperature", "K", FW_AT(alarm_band_k), false, 0.0f, 100.0f, 2.0f, "dead band of alarms on temperatures"},
+    {"alarms.band_pressure", "Pa", FW_AT(alarm_band_pa), false, 0.0f, 1.0e4f, 200.0f, "dead band of alarms on pressures"},
+    {"alarms.band_share", "", FW_AT(alarm_band_share), false, 0.0f, 0.5f, 0.05f,
+     "dead band of all other alarms on measured values, as a share of their limit"},
+    {"alarms.shelve_longest", "s", FW_AT(shelve_longest_s), false, 1.0f, 86400.0f, 28800.0f, "no alarm is shelved longer"},
 };
 
 #undef FW_AT

@@ -164,6 +164,21 @@ struct Parameters {
   float power_loss_longest_s;             // outage beyond which a programme is aborted
   float power_loss_temperature_k;         // fall of the lead zone beyond which it is aborted
   ChannelCorrection corrections[correction_count];   // zones 1..4, load, gauge pressure
+  // detections, 0 off
+  float stuck_window_s;                   // a thermocouple that stands still to the bit while it is heated
+  float sensor_rate_k_per_s;              // fastest a thermocouple can be moved by the furnace
+  float sensor_jump_k;                    // farther than this from what that allows
+  float sensor_reversed_k;                // colder than the terminals by more than this
+  float runaway_k;                        // rise at no demand
+  float frozen_window_s;                  // every input of the station stands still to the bit
+  float vacuum_rise_pa;                   // above the lowest while the pump is open to the chamber
+  float load_difference_k;                // between the two load thermocouples
+  float heater_difference_k;              // between heater side and load in a soak
+  float tick_late_share;                  // of the control period
+  // alarms
+  float alarm_band_k, alarm_band_pa;      // dead bands of temperature and pressure
+  float alarm_band_share;                 // of the limit, all others
+  float shelve_longest_s;                 // no alarm is shelved longer
 };
 
 // Bounds of a parameter are checked on every way in (store, registers, YAML); a value outside is refused, never clamped.

@@ -92,7 +92,9 @@ constexpr Row command_rows[] = {
      "1 select programme, 2 start, 3 hold, 4 resume, 5 skip, 6 stop, 7 acknowledge, 8 change set point, 9 reset, "
      "10 write segment, 11 erase programme, 12 read segment, 20 start, 21 abort, 22 accept, 23 reject auto-tune, 30 shut down, "
      "40 open programme, 41 close programme, 42 edit running, "
-     "43 force output, 44 release outputs, 45 zero pressure, 46 start at the process value"},
+     "43 force output, 44 release outputs, 45 zero pressure, 46 start at the process value, "
+     "60 acknowledge alarm, 61 shelve alarm (value: s), 62 unshelve alarm, 63 reset alarm, 64 alarm out of service, "
+     "65 alarm in service"},
     {"command.argument", "", u16, 0, "number that goes with the command"},
     {"command.value", "", f32, 3, "value that goes with the command"},
 };

@@ -4,6 +4,7 @@
 //   0x0000  monitor block: what the controller sees and does; read-only (monitor_table)
 //   0x0100  command register, then its arguments, result and count: writing the command acts at the next step
 //   0x0110  set points in force; writing one is the same as the command change_setpoint
+//   0x0600  alarms one by one, read-only: state, time left on the shelf, then the interlocks' rows
 //   0x0200  programme window: one segment at a time, moved by the commands write_segment and read_segment
 //   0x0300  auto-tune: what it found and proposes; read-only
 //   0x1000  parameters, two registers each, in the order of parameter_table
@@ -30,6 +31,11 @@ inline constexpr std::uint16_t command_address = 0x0100;   // u16 command, u16 a
 inline constexpr std::uint16_t setpoint_address = 0x0110;
 inline constexpr std::uint16_t programme_window_address = 0x0200;
 inline constexpr std::uint16_t tune_address = 0x0300;
+inline constexpr std::uint16_t alarm_state_address = 0x0600;    // + n: AlarmState of alarm n, read-only
+inline constexpr std::uint16_t alarm_shelf_address = 0x0640;    // + n: seconds alarm n stays shelved, at most 65535 is shown
+// Rows of the interlock table that stand, and that are latched, 64 bits each (bit n: row n), high word first; then u32:
+// detections found, ticks late since start, jumps of the clock.
+inline constexpr std::uint16_t row_address = 0x0680;
 inline constexpr std::uint16_t parameter_address = 0x1000;
 
 enum class Command : std::uint16_t {
@@ -57,7 +63,13 @@ enum class Command : std::uint16_t {
   force_output = 43,      // argument: output (commissioning.h); value; needs the key switch
   release_outputs = 44,   // ends all forcing
   zero_pressure = 45,     // value: days since 1970-01-01; needs the key switch and a vented chamber
-  start_at_value = 46     // as start, but enters the first ramp whose way holds the process value
+  start_at_value = 46,    // as start, but enters the first ramp whose way holds the process value
+  acknowledge_alarm = 60, // argument: alarm
+  shelve_alarm = 61,      // argument: alarm; value: seconds, up to alarms.shelve_longest; not those of high priority
+  unshelve_alarm = 62,    // argument: alarm
+  reset_alarm = 63,       // argument: alarm that has latched, its condition gone and acknowledged
+  alarm_out_of_service = 64,  // argument: alarm, not those of high priority; key switch at commissioning
+  alarm_in_service = 65   // argument: alarm; key switch at commissioning
 };
 
 // Outcome of the last command, in command.result.

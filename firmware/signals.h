@@ -57,6 +57,12 @@ struct Inputs {
   float valve_frac = 1.0f;
   float supply_pa = 0.0f;             // gauge
   float meter_slm[2] = {};            // each mass-flow controller, of its own gas; flow_slm is what flows in all
+  float zone_mv[4] = {};              // at the terminals, as read: what stands still shows there to the bit
+  float load_mv = 0.0f;
+  float junction_degc = 25.0f;        // of the terminals
+  float load_2_degc = 0.0f;
+  bool load_2_failed = false;
+  std::uint32_t same_ms = 0;          // every input of the station has been the same for so long, to the bit
 };
 
 struct Outputs {

@@ -1,6 +1,7 @@
 #include "firmware/station.h"
 
 #include <bit>
+#include <cstring>
 
 #include "firmware/correction.h"
 #include "firmware/current_loop.h"
@@ -16,8 +17,8 @@ namespace {
 
 // Channels of the station.
 enum Channel : int {
-  zone_1 = 0, load = 4, cold_junction = 6, gauge = 7, capacitance = 8, pirani = 9, meter_1 = 10, meter_2 = 11, oxygen_cell = 12,
-  oxygen_cell_heat = 13, dew_point = 14, barometer = 15, valve_position = 16, mains = 17, supply = 18, current_1 = 20
+  zone_1 = 0, load = 4, load_2 = 5, cold_junction = 6, gauge = 7, capacitance = 8, pirani = 9, meter_1 = 10, meter_2 = 11,
+  oxygen_cell = 12, oxygen_cell_heat = 13, dew_point = 14, barometer = 15, valve_position = 16, mains = 17, supply = 18, current_1 = 20
 };
 
 struct Answer {
@@ -50,11 +51,16 @@ void decode_temperatures(const Answer& answer, const Parameters& parameters, Inp
   float hottest = -300.0f;
   for (int z = 0; z < parameters.zones; ++z) {
     if (!read(zone_1 + z, zone_type, zone_mv, inputs.zone_degc[z])) failed = static_cast<std::uint8_t>(failed | (1u << z));
+    inputs.zone_mv[z] = answer.raw(zone_1 + z);
     if (inputs.zone_degc[z] > hottest) hottest = inputs.zone_degc[z];
   }
   inputs.zone_failed = failed;
   inputs.hottest_degc = hottest;
   inputs.load_failed = !read(load, load_type, load_mv, inputs.load_degc);
+  inputs.load_mv = answer.raw(load);
+  if (!junction_failed) inputs.junction_degc = junction.degc;
+  // Decoding costs a polynomial: only where something compares the two.
+  if (parameters.load_difference_k > 0.0f) inputs.load_2_failed = !read(load_2, load_type, load_mv, inputs.load_2_degc);
 }
 
 // --- Transmitters ------------------------------------------------------------------------------------------------------
@@ -165,6 +171,9 @@ void decode(StationLink& link, const ModbusReply& reply, const Parameters& param
   inputs.known = true;
   inputs.discrete = reply.values[3];
   inputs.station = reply.values[4];
+  const bool same = std::memcmp(link.analogue, reply.values + 6, sizeof link.analogue) == 0;
+  if (!same) std::memcpy(link.analogue, reply.values + 6, sizeof link.analogue);
+  inputs.same_ms = same ? inputs.same_ms + (inputs.same_ms < 1000000u ? static_cast<std::uint32_t>(parameters.period_ms) : 0u) : 0u;
   decode_temperatures(answer, parameters, inputs);
   decode_pressures(answer, parameters, inputs);
   decode_transmitters(link, answer, parameters, gas, inputs);

@@ -31,6 +31,7 @@ struct StationLink {
   std::uint32_t late = 0;             // of these, answers to an older request
   std::uint32_t suspect = 0;          // bit per channel: out of NE 43 in this tick
   std::uint16_t suspect_ms[station_channels] = {};
+  std::uint16_t analogue[2 * station_channels] = {};   // registers of the answer before
 };
 
 // Takes the answers that came since the last tick. With none of this tick's sequence the inputs stay as they were (fresh

@@ -13,6 +13,7 @@ namespace {
 
 constexpr std::uint16_t command_registers = 4, setpoint_registers = 6, window_registers = 38, window_writable = 37,
                         tune_registers = 21;
+constexpr std::uint16_t alarm_places = 64, row_registers = 14;
 constexpr std::uint16_t window_title = 23;   // first register of the title within the window
 
 // --- Commands ----------------------------------------------------------------------------------------------------------
@@ -194,6 +195,39 @@ Refusal edit_running(Controller& c, std::uint16_t index, bool store_too) {
   return Refusal::accepted;
 }
 
+Refusal done_or(bool done, Refusal refusal) { return done ? Refusal::accepted : refusal; }
+
+Refusal shelve(Controller& c, int number, float time_s) {
+  if (!within(time_s, 1.0f, c.parameters.shelve_longest_s)) return Refusal::value_out_of_bounds;
+  return done_or(alarm_shelve(c.alarms, number, static_cast<std::uint32_t>(time_s) * 1000u), Refusal::value_out_of_bounds);
+}
+
+// Out of service is maintenance's word, not the operator's: it has no end of its own.
+Refusal service(Controller& c, int number, bool out) {
+  if ((c.inputs.discrete & discrete::key_commissioning) == 0) return Refusal::wrong_state;
+  return done_or(alarm_service(c.alarms, number, out), Refusal::value_out_of_bounds);
+}
+
+Refusal carry_out_alarm(Controller& c, const CommandRequest& request) {
+  const int number = request.argument;
+  switch (static_cast<Command>(request.code)) {
+    case Command::acknowledge_alarm:
+      return done_or(alarm_acknowledge(c.alarms, number), Refusal::wrong_state);
+    case Command::shelve_alarm:
+      return shelve(c, number, request.value);
+    case Command::unshelve_alarm:
+      return done_or(alarm_unshelve(c.alarms, number), Refusal::wrong_state);
+    case Command::reset_alarm:
+      return done_or(alarm_reset(c.alarms, number), Refusal::wrong_state);
+    case Command::alarm_out_of_service:
+      return service(c, number, true);
+    case Command::alarm_in_service:
+      return service(c, number, false);
+    default:
+      return Refusal::unknown_command;
+  }
+}
+
 Refusal carry_out(Controller& c, const CommandRequest& request) {
   if (c.latch.line != 0) return Refusal::fault_latched;
   switch (static_cast<Command>(request.code)) {
@@ -248,7 +282,7 @@ Refusal carry_out(Controller& c, const CommandRequest& request) {
     case Command::start_at_value:
       return start_programme(c, true);
     default:
-      return Refusal::unknown_command;
+      return carry_out_alarm(c, request);
   }
 }
 
@@ -286,7 +320,7 @@ void monitor_programme(const Controller& c, Writer& w) {
 }
 
 void monitor_safety(const Controller& c, Writer& w) {
-  const AlarmSet active = c.alarms.active;
+  const AlarmSet active = alarms_told(c.alarms);
   const int low = alarms_count(active, AlarmPriority::low), medium = alarms_count(active, AlarmPriority::medium);
   const int high = alarms_count(active, AlarmPriority::high);
   w.u16(static_cast<std::uint32_t>(low + medium + high));
@@ -319,7 +353,7 @@ void monitor_values(const Controller& c, Writer& w) {
   w.f32(c.inputs.vacuum_pa);
   w.f32(c.inputs.oxygen_ppm);
   w.f32(c.inputs.dew_point_degc);
-  w.u32(static_cast<std::uint32_t>(c.alarms.active >> 32));
+  w.u32(static_cast<std::uint32_t>(alarms_told(c.alarms) >> 32));
   w.u32(static_cast<std::uint32_t>(c.alarms.unacknowledged >> 32));
   w.f32(c.run.heat_wanted && programme_active(c.run) ? c.run.setpoint_degc : c.inputs.load_degc);
   w.u16(static_cast<std::uint16_t>(c.tune.state));
@@ -402,12 +436,38 @@ void read_tune(const Controller& c, std::uint16_t* registers) {
   w.u32(tune.elapsed_ms);
 }
 
+void read_alarm_states(const Controller& c, std::uint16_t* registers) {
+  for (int n = 0; n < alarm_places; ++n) registers[n] = static_cast<std::uint16_t>(alarm_state(c.alarms, n));
+}
+
+void read_alarm_shelf(const Controller& c, std::uint16_t* registers) {
+  for (int n = 0; n < alarm_places; ++n) {
+    const bool shelved = ((c.alarms.shelved >> n) & 1u) != 0;
+    const std::uint32_t left_s = shelved ? (c.alarms.shelved_ms[n] + 999u) / 1000u : 0u;
+    registers[n] = static_cast<std::uint16_t>(left_s > 65535u ? 65535u : left_s);
+  }
+}
+
+void read_rows(const Controller& c, std::uint16_t* registers) {
+  Writer w{registers};
+  for (const RowSet rows : {c.interlocks.standing, c.interlocks.latched}) {
+    w.u32(static_cast<std::uint32_t>(rows >> 32));
+    w.u32(static_cast<std::uint32_t>(rows));
+  }
+  w.u32(c.detections.found);
+  w.u32(c.detections.late_ticks);
+  w.u32(c.detections.clock_jumps);
+}
+
 struct Block {
   std::uint16_t first, count;
 };
 constexpr Block command_block{command_address, command_registers}, setpoint_block{setpoint_address, setpoint_registers},
     window_block{programme_window_address, window_registers}, tune_block{tune_address, tune_registers},
     history_block{history_address, history_registers};
+
+constexpr Block alarm_states{alarm_state_address, alarm_places}, alarm_shelf{alarm_shelf_address, alarm_places},
+    row_block{row_address, row_registers};
 
 bool inside(const Block& block, std::uint32_t address, std::uint32_t count) {
   return address >= block.first && address + count <= static_cast<std::uint32_t>(block.first) + block.count;
@@ -457,6 +517,15 @@ ModbusException read_registers(const Controller& c, std::uint32_t address, std::
   } else if (inside(tune_block, address, count)) {
     read_tune(c, block);
     first = tune_address;
+  } else if (inside(alarm_states, address, count)) {
+    read_alarm_states(c, block);
+    first = alarm_state_address;
+  } else if (inside(alarm_shelf, address, count)) {
+    read_alarm_shelf(c, block);
+    first = alarm_shelf_address;
+  } else if (inside(row_block, address, count)) {
+    read_rows(c, block);
+    first = row_address;
   } else {
     return ModbusException::illegal_address;
   }
@@ -574,7 +643,8 @@ bool readable(std::uint32_t address, std::uint32_t count) {
   return inside(monitor_block(), address, count) || inside(parameter_block(), address, count) ||
          inside(command_block, address, count) || inside(setpoint_block, address, count) ||
          inside(window_block, address, count) || inside(tune_block, address, count) ||
-         inside(history_block, address, count);
+         inside(history_block, address, count) || inside(alarm_states, address, count) ||
+         inside(alarm_shelf, address, count) || inside(row_block, address, count);
 }
 
 }  // namespace

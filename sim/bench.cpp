@@ -422,11 +422,11 @@ void Bench::Impl::follow_power() {
 
 void Bench::Impl::tick_core(const Arrival& arrival) {
   const std::uint64_t now_us = clock.boundary_us(tick);
-  in.now_us = now_us - power.start_us();
+  const ControllerFault& fault = faults.controller();
+  in.now_us = now_us - power.start_us() + fault.clock_ahead_us;
   const bool heard = arrival.last_us > power.start_us();   // what came before it started is lost
   in.field = heard ? arrival.bytes : std::span<const std::uint8_t>();
-  in.field_arrival_us = heard ? arrival.last_us - power.start_us() : 0;
-  const ControllerFault& fault = faults.controller();
+  in.field_arrival_us = heard ? arrival.last_us - power.start_us() + fault.clock_ahead_us : 0;
   const std::span<const std::uint8_t> request = operator_station.request();
   in.supervisory = fault.any_line ? supervisory_line.to_core(tick, request, fault) : request;
   in.supervisory_arrival_us = in.now_us;

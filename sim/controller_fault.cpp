@@ -1,12 +1,17 @@
 #include "sim/controller_fault.h"
 
 #include <algorithm>
+#include <cmath>
 
 #include "sim/faults.h"
 
 namespace sim {
 
 void apply_to_power(FaultAction action, std::span<const double> values, ControllerFault& controller) {
+  if (action == FaultAction::controller_clock_ahead) {
+    controller.clock_ahead_us += static_cast<std::uint64_t>(std::llround(values[0] * 1e6));
+    return;
+  }
   controller.any_power = true;
   controller.boot_s = std::max(controller.boot_s, values[0]);
   if (action == FaultAction::controller_power_lost || action == FaultAction::power_lost) {

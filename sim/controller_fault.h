@@ -14,6 +14,7 @@ struct ControllerFault {
   bool reset = false;                     // its memory is lost in this tick; power stays
   fw::ResetCause cause = fw::ResetCause::power_on;
   double boot_s = 0.0;                    // from power or reset to the first tick it takes part in
+  std::uint64_t clock_ahead_us = 0;       // what it is told of the time besides
   // its supervisory line
   bool line_silent = false;               // nothing passes, either way
   bool write_doubled = false;             // a request that writes comes twice

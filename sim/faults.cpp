@@ -51,6 +51,7 @@ constexpr std::array<FaultParameter, 1> exception_parameters{
 
 constexpr FaultParameter boot_parameter{"boot", "s", 0.0, 0.0, 600.0, "from then to the first period in which the controller takes part"};
 constexpr std::array<FaultParameter, 1> boot_only{boot_parameter};
+constexpr std::array<FaultParameter, 1> ahead_parameters{{{"by", "s", 60.0, 0.0, 1800.0, "ahead of the bench's, as long as it stays"}}};
 constexpr std::array<FaultParameter, 1> noise_parameters{{{"bytes", "count", 16, 1, 200, "that nobody sent, before every request"}}};
 constexpr std::array<FaultParameter, 1> torn_parameters{{{"bytes", "count", 32, 0, 63, "of the 64 of a page that are written"}}};
 constexpr std::array<FaultParameter, 1> slow_parameters{{{"delay", "s", 1.0, 0.0, 60.0, "from a write to its being in the store"}}};
@@ -194,6 +195,8 @@ constexpr FaultKind kinds[] = {
      "the controller's supply dips: it loses its memory and starts from its store"},
     {"controller_watchdog_reset", A::controller_watchdog_reset, S::controller, T::greatest, boot_only,
      "the controller's own watchdog resets it: it loses its memory and starts from its store"},
+    {"controller_clock_ahead", A::controller_clock_ahead, S::controller, T::add, ahead_parameters,
+     "the clock by which the controller is called is ahead: less than a period for one tick, and that step is late"},
     {"power_lost", A::power_lost, S::everything, T::greatest, boot_only, "furnace, station and controller have no electricity"},
     {"store_write_lost", A::store_write_lost, S::store, T::either, {}, "what the controller writes does not reach its store"},
     {"store_write_torn", A::store_write_torn, S::store, T::least, torn_parameters, "only the head of every write reaches the store"},

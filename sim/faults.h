@@ -51,7 +51,7 @@ enum class FaultAction : std::uint8_t {
   meter_zero, meter_span, meter_stuck,
   thermocouple_loose, sensor_reversed, sensor_gain, sensor_noise, sensor_slow, cold_junction_off, input_stuck,
   supervisory_silent, supervisory_corrupt, supervisory_noise, supervisory_write_doubled, supervisory_foreign,
-  controller_power_lost, controller_brown_out, controller_watchdog_reset, power_lost,
+  controller_power_lost, controller_brown_out, controller_watchdog_reset, controller_clock_ahead, power_lost,
   store_write_lost, store_write_torn, store_slow, store_bit_flipped,
   burn_off_out, combustible_valve_leaks, back_pressure_valve_sticks
 };

@@ -15,6 +15,7 @@ namespace sim {
 namespace {
 
 namespace modbus = plant::modbus;
+constexpr double live_mv = 0.0005;   // half a microvolt: 0.02 K and less, below every step of the proof test
 constexpr double junction_degc = 25.0, junction_ohm = 109.735;   // IEC 60751
 
 double loop_ma(double value, double low, double high) { return 4.0 + 16.0 * (value - low) / (high - low); }
@@ -35,7 +36,7 @@ void Injector::start(const std::vector<fw::Segment>& segments) {
   const fw::ProgrammeSourceEntry entry{"proof test", segments};
   if (fw::build_store_image(parameters_, {&entry, 1}, 0, image) != image.size())
     throw std::runtime_error("the store does not take the proof test's programme");
-  status_ = 0;
+  status_ = still_ = 0;
   forced_ = forced_on_ = 0;
   watchdog_ = silent_ = asked_ = false;
   pump_follows_ = true;
@@ -114,7 +115,9 @@ std::uint16_t Injector::discrete() const {
 
 double Injector::terminal(int channel) const {
   if (channel == channel::meter_1) return coil(fw::coil::process_open) ? static_cast<double>(flow_ma_) : 4.0;
-  if (channel < channel::current_1) return raw_[static_cast<std::size_t>(channel)];
+  const bool odd = (now_us_ / (static_cast<std::uint64_t>(parameters_.period_ms) * 1000u)) % 2u != 0;
+  const bool live = channel <= channel::load && ((still_ >> channel) & 1u) == 0 && odd;
+  if (channel < channel::current_1) return raw_[static_cast<std::size_t>(channel)] + (live ? live_mv : 0.0);
   const auto zone = static_cast<std::size_t>(channel - channel::current_1);
   const double healthy_a = std::max(1.2 * static_cast<double>(parameters_.element_current_min_a), 5.0) *
                            std::sqrt(static_cast<double>(demand_[zone]));

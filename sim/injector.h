@@ -44,6 +44,9 @@ class Injector {
   void release_input(std::uint16_t bit);
   void set_watchdog(bool acted) { watchdog_ = acted; }
   void set_silent(bool silent) { silent_ = silent; }
+  // Thermocouples move by half their input's last place from period to period, as live ones do, unless held.
+  void hold_still(int channel) { still_ |= 1u << channel; }
+  void hold_all_still() { still_ = ~0u; }
   void follow_pump(bool follows) { pump_follows_ = follows; }   // else the pump is at speed as forced
 
   double value(const char* name) const;                    // of the monitor block after the last tick; throws std::out_of_range
@@ -62,7 +65,7 @@ class Injector {
   fw::Parameters parameters_;
   std::array<double, 24> raw_{};
   std::array<double, 4> current_a_{};
-  std::uint32_t status_ = 0;
+  std::uint32_t status_ = 0, still_ = 0;
   std::uint16_t forced_ = 0, forced_on_ = 0;
   bool watchdog_ = false, silent_ = false, pump_follows_ = true;
   std::uint16_t sequence_ = 0, coils_ = 0;

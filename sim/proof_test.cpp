@@ -91,6 +91,28 @@ bool idle(Injector& injector) {
   return true;
 }
 
+// A thermocouple that stands just below a limit since the start, or the way there would be a jump.
+bool zone_below_trip(Injector& injector) {
+  injector.start({waiting()});
+  injector.set_degc(channel::zone_1, static_cast<double>(injector.parameters().zone_trip_degc) - 10.0);
+  injector.run(1.0);
+  return true;
+}
+
+bool runs_with_load(Injector& injector, const std::vector<Segment>& segments, float degc) {
+  injector.start(segments);
+  injector.set_degc(channel::load, static_cast<double>(degc) - 10.0);
+  injector.run(1.0);
+  return injector.command(fw::Command::start) == fw::Refusal::accepted;
+}
+
+// No demand for so long that a zone's own heat has gone.
+bool settled(Injector& injector) {
+  injector.start({waiting()});
+  injector.run(62.0);
+  return true;
+}
+
 bool running(Injector& injector) { return begun(injector, {waiting(), cool()}); }
 
 double hot(const fw::Parameters& p) { return static_cast<double>(p.hot_degc) + 20.0; }
@@ -147,9 +169,12 @@ const Stimulus stimuli[] = {
      [](Injector& i, double) { i.force_input(fw::discrete::door_closed, false); }, nullptr, nullptr, 0, nullptr, nullptr},
     {fw::row::limiter, "limiter's contact opened", idle,
      [](Injector& i, double) { i.force_input(fw::discrete::limiter_healthy, false); }, nullptr, nullptr, 0, nullptr, nullptr},
-    {fw::row::zone_temperature, "zone 1 thermocouple raised", idle, [](Injector& i, double v) { i.set_degc(channel::zone_1, v); }, "degC",
+    {fw::row::zone_temperature, "zone 1 thermocouple raised", zone_below_trip,
+     [](Injector& i, double v) { i.set_degc(channel::zone_1, v); }, "degC",
      [](P p) { return d(p.zone_trip_degc); }, 0.5, nullptr, nullptr},
-    {fw::row::load_temperature, "load thermocouple raised", running, [](Injector& i, double v) { i.set_degc(channel::load, v); }, "degC",
+    {fw::row::load_temperature, "load thermocouple raised",
+     [](Injector& i) { return runs_with_load(i, {waiting(), cool()}, i.parameters().load_trip_degc); },
+     [](Injector& i, double v) { i.set_degc(channel::load, v); }, "degC",
      [](P p) { return d(p.load_trip_degc); }, 0.5, nullptr, nullptr},
     {fw::row::zone_sensor, "zone 1 thermocouple flagged open", idle, [](Injector& i, double) { i.set_flag(channel::zone_1, true); },
      nullptr, nullptr, 0, nullptr, nullptr},
@@ -194,6 +219,7 @@ const Stimulus stimuli[] = {
      [](Injector& i) {
        i.start({backfill(fw::Gas::air)});
        i.set_gauge_pa(-2000.0);
+       i.set_degc(channel::load, d(i.parameters().air_admittance_max_degc) - 10.0);
        i.run(1.0);
        return i.command(fw::Command::start) == fw::Refusal::accepted;
      },
@@ -219,9 +245,25 @@ const Stimulus stimuli[] = {
      [](Injector& i) { return begun(i, {waiting(), backfill(fw::Gas::keep)}); },
      [](Injector& i, double) { (void)i.command(fw::Command::skip); }, nullptr, nullptr, 0, nullptr, retort},
     {fw::row::air_gas_on_hot_titanium, "load thermocouple raised with air as process gas",
-     [](Injector& i) { return begun(i, {waiting(fw::Gas::air, 1.0f)}); },
+     [](Injector& i) { return runs_with_load(i, {waiting(fw::Gas::air, 1.0f)}, i.parameters().air_admittance_max_degc); },
      [](Injector& i, double v) { i.set_degc(channel::load, v); }, "degC", [](P p) { return d(p.air_admittance_max_degc); }, 0.5, nullptr,
      titanium},
+    {fw::row::sensor_stuck, "zone 1 thermocouple held still to the bit while it is heated", heating,
+     [](Injector& i, double) { i.hold_still(channel::zone_1); }, nullptr, nullptr, 0, [](P p) { return d(p.stuck_window_s); },
+     [](P p) { return p.stuck_window_s > 0.0f; }},
+    {fw::row::sensor_reversed, "zone 1 thermocouple lowered below its terminals", idle,
+     [](Injector& i, double v) { i.set_degc(channel::zone_1, v); }, "degC", [](P p) { return 25.0 - d(p.sensor_reversed_k); }, -0.5,
+     nullptr, [](P p) { return p.sensor_reversed_k > 0.0f; }},
+    {fw::row::sensor_jumped, "zone 1 thermocouple shorted at its terminals", heating,
+     [](Injector& i, double) { i.set_raw(channel::zone_1, 0.0); }, nullptr, nullptr, 0, nullptr,
+     [](P p) { return p.sensor_jump_k > 0.0f && hot(p) - 25.0 > 2.0 * d(p.sensor_jump_k); }},
+    {fw::row::contactor_welded, "contactor's feedback made with its coil off", idle,
+     [](Injector& i, double) { i.force_input(fw::discrete::contactor_closed, true); }, nullptr, nullptr, 0, nullptr, nullptr},
+    {fw::row::runaway, "zone 1 thermocouple raised at no demand", settled,
+     [](Injector& i, double v) { i.set_degc(channel::zone_1, 25.0 + v); }, "K", [](P p) { return d(p.runaway_k); }, 1.0, nullptr,
+     [](P p) { return p.runaway_k > 0.0f; }},
+    {fw::row::inputs_frozen, "every input of the station held still", idle, [](Injector& i, double) { i.hold_all_still(); }, nullptr,
+     nullptr, 0, [](P p) { return d(p.frozen_window_s); }, [](P p) { return p.frozen_window_s > 0.0f; }},
 };
 
 // What no signal can bring about, and what shows it instead.

@@ -9,6 +9,7 @@
 
 #include <fmt/format.h>
 
+#include "sim/cause_effect.h"
 #include "sim/cautions.h"
 #include "sim/fixed_decimal.h"
 #include "sim/input_error.h"
@@ -417,6 +418,8 @@ std::string report_html(const ReportData& data) {
   add_record(page, data.record);
   add_charts(page, data);
   add_events(page, data);
+  page += "<h2 id=\"interlocks\">Interlocks and alarms of this controller's core</h2>\n";
+  for (const PrintedTable& table : cause_effect_tables()) page += html_of(table);
   add_identity(page, data);
   page += "</main>\n";
   add_run_data(page, data);

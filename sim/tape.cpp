@@ -451,7 +451,7 @@ bool TapeReader::next(TapeTick& tick) {
   tick.idle = head.idle;
 
   const auto bytes_at = [words](std::size_t word) { return reinterpret_cast<const std::uint8_t*>(words + word); };
-  last_us_ += head.step_us;
+  last_us_ += static_cast<std::uint64_t>(std::int64_t{static_cast<std::int32_t>(head.step_us)});   // a clock may go back
   tick.in.now_us = last_us_;
   tick.in.field = {bytes_at(field_in_at), head.field_in};
   tick.in.supervisory = {bytes_at(supervisory_in_at), head.supervisory_in};

@@ -66,6 +66,7 @@ int main(int argc, char** argv) {
   tools::add_compare(app, invocation);
   tools::add_report(app, invocation);
   tools::add_replay(app, invocation);
+  tools::add_interlocks(app, invocation);
   tools::add_registers(app, invocation);
   tools::add_faults(app, invocation);
   tools::add_parameters(app, invocation);

@@ -6,6 +6,7 @@
 
 #include <fmt/format.h>
 
+#include "firmware/alarms.h"
 #include "firmware/parameters.h"
 #include "firmware/registers.h"
 #include "plant/field_bus.h"
@@ -112,12 +113,32 @@ void add_field_outputs(std::vector<Row>& rows) {
   add_row(16, "f32", "output.back_pressure_valve", "1", "0 shut .. 1 open");
 }
 
+// One register per alarm and block, then the interlocks' rows.
+void add_alarms(std::vector<Row>& rows) {
+  const auto add_row = [&](unsigned address, const char* type, std::string name, const char* unit, std::string meaning) {
+    rows.push_back({"supervisory", "read", std::move(name), unit, type, std::move(meaning), address});
+  };
+  const auto alarms = fw::alarm_table();
+  for (unsigned n = 0; n < alarms.size(); ++n) {
+    add_row(fw::alarm_state_address + n, "u16", fmt::format("alarm.{}.state", n), "",
+            fmt::format("{}: 0 normal, 1 unacknowledged, 2 acknowledged, 3 returned unacknowledged, 4 latched unacknowledged, "
+                        "5 latched acknowledged, 6 shelved, 7 suppressed by design, 8 out of service", alarms[n].name));
+  }
+  for (unsigned n = 0; n < alarms.size(); ++n)
+    add_row(fw::alarm_shelf_address + n, "u16", fmt::format("alarm.{}.shelved", n), "s", "time left on the shelf");
+  const char* const words[] = {"rows.standing_high", "rows.standing", "rows.latched_high", "rows.latched", "detections.found",
+                               "detections.late_ticks", "detections.clock_jumps"};
+  for (unsigned n = 0; n < std::size(words); ++n)
+    add_row(fw::row_address + 2 * n, "u32", words[n], "", n < 4 ? "bit n: row n of the interlock table (high: row 32 + n)" : "");
+}
+
 std::vector<Row> all_rows() {
   std::vector<Row> rows;
   add_field_inputs(rows);
   add_field_outputs(rows);
   add(rows, fw::monitor_table());
   add(rows, fw::command_table());
+  add_alarms(rows);
   unsigned address = fw::parameter_address;
   for (const fw::ParameterInfo& info : fw::parameter_table()) {
     rows.push_back({"supervisory", "read/write", info.name, info.unit, info.integer ? "i32" : "f32", bounds(info), address});

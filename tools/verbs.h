@@ -41,6 +41,7 @@ void add_check(CLI::App& app, Invocation& invocation);
 void add_compare(CLI::App& app, Invocation& invocation);
 void add_report(CLI::App& app, Invocation& invocation);
 void add_replay(CLI::App& app, Invocation& invocation);
+void add_interlocks(CLI::App& app, Invocation& invocation);
 void add_registers(CLI::App& app, Invocation& invocation);
 void add_faults(CLI::App& app, Invocation& invocation);
 void add_parameters(CLI::App& app, Invocation& invocation);

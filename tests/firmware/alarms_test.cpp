@@ -1,5 +1,8 @@
 // ISA-18.2 alarm states (ANSI/ISA-18.2-2016, IEC 62682:2014): normal, unacknowledged, acknowledged, returned to normal
 // unacknowledged, and the events that lead from one to the other.
+#include <span>
+#include <utility>
+
 #include <gtest/gtest.h>
 
 #include "firmware/alarms.h"
@@ -9,10 +12,10 @@ namespace {
 
 using fw::AlarmState;
 constexpr int number = fw::alarm::zone_temperature;   // 1 s on, 5 s off
-constexpr std::uint32_t condition = 1u << number;
+constexpr fw::AlarmSet condition = fw::AlarmSet{1} << number;
 
-void run(fw::Alarms& alarms, std::uint32_t conditions, int ticks) {
-  for (int i = 0; i < ticks; ++i) fw::alarms_step(alarms, conditions, 100);
+void run(fw::Alarms& alarms, fw::AlarmSet conditions, int ticks) {
+  for (int i = 0; i < ticks; ++i) fw::alarms_step(alarms, conditions, false, 100);
 }
 
 TEST(Alarm, GoesThroughTheStatesOfTheStandard) {
@@ -53,13 +56,137 @@ TEST(Alarm, DoesNotCountWhatChatters) {
 
 TEST(Alarm, IsCountedByPriority) {
   fw::Alarms alarms;
-  run(alarms, (1u << fw::alarm::trip) | condition | (1u << fw::alarm::line_disturbed), 20);
+  run(alarms, (fw::AlarmSet{1} << fw::alarm::trip) | condition | (1u << fw::alarm::line_disturbed), 20);
   EXPECT_EQ(fw::alarms_count(alarms.active, fw::AlarmPriority::high), 1);
   EXPECT_EQ(fw::alarms_count(alarms.active, fw::AlarmPriority::medium), 1);
   EXPECT_EQ(fw::alarms_count(alarms.active, fw::AlarmPriority::low), 1);
   EXPECT_TRUE(fw::alarms_sound_horn(alarms));
   fw::alarms_acknowledge(alarms);
   EXPECT_FALSE(fw::alarms_sound_horn(alarms)) << "acknowledged is silenced";
+}
+
+// The state diagram of ISA-18.2-2016 (figure 3) and IEC 62682, from memory: A normal, B unacknowledged, C acknowledged, D returned to
+// normal unacknowledged, E latched unacknowledged, F latched acknowledged, G shelved, H suppressed by design, I out of service.
+enum class Event { occurs, clears, acknowledge, reset, shelve, unshelve, suppress, unsuppress, remove, put_back };
+struct Transition {
+  char from;
+  Event event;
+  char to;
+};
+constexpr Transition non_latching[] = {
+    {'A', Event::occurs, 'B'},      {'B', Event::acknowledge, 'C'}, {'B', Event::clears, 'D'},  {'C', Event::clears, 'A'},
+    {'D', Event::acknowledge, 'A'}, {'D', Event::occurs, 'B'},      {'A', Event::shelve, 'G'},  {'B', Event::shelve, 'G'},
+    {'C', Event::shelve, 'G'},      {'D', Event::shelve, 'G'},      {'A', Event::remove, 'I'},  {'B', Event::remove, 'I'},
+    {'C', Event::remove, 'I'},      {'D', Event::remove, 'I'},      {'A', Event::suppress, 'H'}, {'B', Event::suppress, 'H'},
+    {'C', Event::suppress, 'H'},    {'D', Event::suppress, 'H'}};
+constexpr Transition latching[] = {
+    {'A', Event::occurs, 'B'},      {'B', Event::acknowledge, 'C'}, {'B', Event::clears, 'E'}, {'C', Event::clears, 'F'},
+    {'E', Event::acknowledge, 'F'}, {'F', Event::reset, 'A'},       {'E', Event::occurs, 'B'}, {'F', Event::occurs, 'B'}};
+
+// By the way that leads there, so that each state is reached by its own events.
+constexpr int ordinary = fw::alarm::vacuum_lost, clinging = fw::alarm::contactor_welded;
+
+void happen(fw::Alarms& alarms, int alarm, Event event) {
+  const auto stand = [&](bool there, bool lost) {
+    for (int i = 0; i < 60; ++i) fw::alarms_step(alarms, there ? fw::AlarmSet{1} << alarm : 0, lost, 1000);
+  };
+  const bool there = ((alarms.standing >> alarm) & 1u) != 0;
+  switch (event) {
+    case Event::occurs: return stand(true, false);
+    case Event::clears: return stand(false, false);
+    case Event::acknowledge: EXPECT_TRUE(fw::alarm_acknowledge(alarms, alarm)); break;
+    case Event::reset: EXPECT_TRUE(fw::alarm_reset(alarms, alarm)); break;
+    case Event::shelve: EXPECT_TRUE(fw::alarm_shelve(alarms, alarm, 3600000)); break;
+    case Event::unshelve: EXPECT_TRUE(fw::alarm_unshelve(alarms, alarm)); break;
+    case Event::suppress: return stand(there, true);
+    case Event::unsuppress: break;
+    case Event::remove: EXPECT_TRUE(fw::alarm_service(alarms, alarm, true)); break;
+    case Event::put_back: EXPECT_TRUE(fw::alarm_service(alarms, alarm, false)); break;
+  }
+  stand(there, false);
+}
+
+char letter_of(const fw::Alarms& alarms, int alarm) {
+  return static_cast<char>('A' + static_cast<int>(fw::alarm_state(alarms, alarm)));
+}
+
+fw::Alarms brought_to(char letter, int alarm) {
+  fw::Alarms alarms;
+  if (letter != 'A') happen(alarms, alarm, Event::occurs);
+  if (letter == 'C' || letter == 'F') happen(alarms, alarm, Event::acknowledge);
+  if (letter == 'D' || letter == 'E' || letter == 'F') happen(alarms, alarm, Event::clears);
+  EXPECT_EQ(letter_of(alarms, alarm), letter);
+  return alarms;
+}
+
+TEST(Alarm, TakesEveryTransitionOfTheStandard) {
+  for (const auto& [table, alarm] : {std::pair{std::span<const Transition>(non_latching), ordinary},
+                                   std::pair{std::span<const Transition>(latching), clinging}}) {
+    for (const Transition& one : table) {
+      fw::Alarms alarms = brought_to(one.from, alarm);
+      happen(alarms, alarm, one.event);
+      EXPECT_EQ(letter_of(alarms, alarm), one.to) << "from " << one.from << " by event " << static_cast<int>(one.event);
+    }
+  }
+}
+
+TEST(Alarm, ComesAnewWhenItIsToldAgainAndItsConditionStands) {
+  constexpr std::pair<Event, Event> ways[] = {
+      {Event::shelve, Event::unshelve}, {Event::remove, Event::put_back}, {Event::suppress, Event::unsuppress}};
+  for (const auto& [away, back] : ways) {
+    for (const char from : {'A', 'B', 'C', 'D'}) {
+      fw::Alarms alarms = brought_to(from, ordinary);
+      happen(alarms, ordinary, away);
+      EXPECT_EQ(fw::alarms_told(alarms), 0u);
+      EXPECT_FALSE(fw::alarms_sound_horn(alarms));
+      happen(alarms, ordinary, back);
+      EXPECT_EQ(letter_of(alarms, ordinary), from == 'B' || from == 'C' ? 'B' : 'A') << from;
+    }
+  }
+}
+
+TEST(Alarm, RefusesWhatItsStateDoesNotAllow) {
+  fw::Alarms alarms;
+  EXPECT_FALSE(fw::alarm_acknowledge(alarms, ordinary));
+  EXPECT_FALSE(fw::alarm_reset(alarms, ordinary));
+  EXPECT_FALSE(fw::alarm_unshelve(alarms, ordinary));
+  EXPECT_FALSE(fw::alarm_service(alarms, ordinary, false));
+  for (const int nowhere : {-1, static_cast<int>(fw::alarm::count_), 63, 64, 65535}) {
+    EXPECT_FALSE(fw::alarm_acknowledge(alarms, nowhere));
+    EXPECT_FALSE(fw::alarm_shelve(alarms, nowhere, 1000));
+    EXPECT_FALSE(fw::alarm_service(alarms, nowhere, true));
+  }
+  happen(alarms, clinging, Event::occurs);
+  EXPECT_FALSE(fw::alarm_reset(alarms, clinging)) << "its condition stands";
+  happen(alarms, clinging, Event::clears);
+  EXPECT_FALSE(fw::alarm_reset(alarms, clinging)) << "nobody has acknowledged it";
+}
+
+TEST(Alarm, OfHighPriorityIsNeitherShelvedNorTakenOutOfService) {
+  for (int n = 0; n < fw::alarm::count_; ++n) {
+    fw::Alarms alarms;
+    const bool high = fw::alarm_table()[static_cast<std::size_t>(n)].priority == fw::AlarmPriority::high;
+    EXPECT_EQ(fw::alarm_shelve(alarms, n, 1000), !high) << n;
+    EXPECT_EQ(fw::alarm_service(alarms, n, true), !high) << n;
+  }
+}
+
+TEST(Alarm, LeavesTheShelfByItself) {
+  fw::Alarms alarms;
+  run(alarms, condition, 20);
+  ASSERT_TRUE(fw::alarm_shelve(alarms, number, 30000));
+  run(alarms, condition, 299);
+  EXPECT_EQ(fw::alarm_state(alarms, number), AlarmState::shelved);
+  run(alarms, condition, 1);
+  EXPECT_EQ(fw::alarm_state(alarms, number), AlarmState::unacknowledged);
+}
+
+TEST(Alarm, HasPlaceForSixtyFour) {
+  fw::Alarms alarms;
+  run(alarms, fw::AlarmSet{1} << fw::alarm::clock_jumped, 1);
+  static_assert(fw::alarm::clock_jumped >= 32);
+  EXPECT_EQ(alarms.active, fw::AlarmSet{1} << fw::alarm::clock_jumped);
+  EXPECT_EQ(fw::alarms_count(alarms.active, fw::AlarmPriority::medium), 1);
 }
 
 // What each condition is, planted at the station.
@@ -104,6 +231,157 @@ TEST(AlarmCondition, DewPointIsJudgedOnlyWhileHot) {
   ASSERT_TRUE(s.run_until([&] { return s.value("heat.1.pv") > 61.0; }, 2000.0));
   s.run(20.0);
   EXPECT_TRUE(s.alarm(fw::alarm::dew_point_high));
+}
+
+// An operator acts on single alarms over the line, and reads them there.
+double state_of(StandIn& s, int alarm) {
+  s.tick(StandIn::read_request(4, fw::alarm_state_address, 64));
+  return s.last_read.size() == 64 ? s.last_read[static_cast<std::size_t>(alarm)] : -1.0;
+}
+
+StandIn with_low_mains() {
+  StandIn s = started(in_air(), {ramp(400.0f, 0.1f), end()});
+  s.raw[17] = 4.0 + 16.0 * 180.0 / 300.0;
+  s.run(2.0);
+  return s;
+}
+
+TEST(AlarmCommand, AcknowledgesOneAndLeavesTheOthers) {
+  StandIn s = with_low_mains();
+  s.silent = true;
+  s.run(0.5);
+  s.silent = false;
+  s.run(1.0);
+  EXPECT_EQ(state_of(s, fw::alarm::line_disturbed), 1.0);
+  EXPECT_EQ(s.command(fw::Command::acknowledge_alarm, fw::alarm::mains_low), fw::Refusal::accepted);
+  EXPECT_EQ(state_of(s, fw::alarm::mains_low), 2.0);
+  EXPECT_EQ(state_of(s, fw::alarm::line_disturbed), 1.0);
+  EXPECT_EQ(s.command(fw::Command::acknowledge_alarm, fw::alarm::mains_low), fw::Refusal::wrong_state);
+}
+
+TEST(AlarmCommand, ShelvesForATimeAndNoLonger) {
+  fw::Parameters p = in_air();
+  p.shelve_longest_s = 600.0f;
+  StandIn s = started(p, {ramp(400.0f, 0.1f), end()});
+  s.raw[17] = 4.0 + 16.0 * 180.0 / 300.0;
+  s.run(2.0);
+  EXPECT_EQ(s.command(fw::Command::shelve_alarm, fw::alarm::mains_low, 601.0), fw::Refusal::value_out_of_bounds);
+  EXPECT_EQ(s.command(fw::Command::shelve_alarm, fw::alarm::mains_low, 0.0), fw::Refusal::value_out_of_bounds);
+  EXPECT_EQ(s.command(fw::Command::shelve_alarm, fw::alarm::trip, 60.0), fw::Refusal::value_out_of_bounds);
+  ASSERT_TRUE(s.alarm(fw::alarm::mains_low));
+  EXPECT_EQ(s.command(fw::Command::shelve_alarm, fw::alarm::mains_low, 60.0), fw::Refusal::accepted);
+  s.tick();
+  EXPECT_FALSE(s.alarm(fw::alarm::mains_low));
+  EXPECT_EQ(state_of(s, fw::alarm::mains_low), 6.0);
+  s.tick(StandIn::read_request(4, fw::alarm_shelf_address + fw::alarm::mains_low, 1));
+  EXPECT_NEAR(s.last_read.at(0), 60.0, 1.0);
+  s.run(55.0);
+  EXPECT_EQ(state_of(s, fw::alarm::mains_low), 6.0);
+  s.run(6.0);
+  EXPECT_EQ(state_of(s, fw::alarm::mains_low), 1.0);
+}
+
+TEST(AlarmCommand, TakesOutOfServiceOnlyWithTheKey) {
+  StandIn s = with_low_mains();
+  EXPECT_EQ(s.command(fw::Command::alarm_out_of_service, fw::alarm::mains_low), fw::Refusal::wrong_state);
+  s.discrete_set = 1u << 9;
+  s.run(0.3);
+  EXPECT_EQ(s.command(fw::Command::alarm_out_of_service, fw::alarm::mains_low), fw::Refusal::accepted);
+  s.run(0.2);
+  EXPECT_EQ(state_of(s, fw::alarm::mains_low), 8.0);
+  EXPECT_EQ(s.command(fw::Command::alarm_in_service, fw::alarm::mains_low), fw::Refusal::accepted);
+  s.run(0.2);
+  EXPECT_EQ(state_of(s, fw::alarm::mains_low), 1.0);
+}
+
+TEST(AlarmCondition, StandsUntilItsValueIsBackByTheDeadBand) {
+  fw::Parameters p = in_air();
+  p.zone_alarm_degc = 900.0f;
+  p.alarm_band_k = 3.0f;
+  StandIn s = started(p, {ramp(400.0f, 0.1f), end()});
+  const auto show = [&](double degc, double seconds) {
+    s.raw[0] = type_k_mv(degc) - 1.0;
+    s.run(seconds);
+  };
+  show(899.0, 10.0);
+  EXPECT_FALSE(s.alarm(fw::alarm::zone_temperature));
+  show(900.5, 10.0);
+  EXPECT_TRUE(s.alarm(fw::alarm::zone_temperature));
+  show(897.5, 30.0);
+  EXPECT_TRUE(s.alarm(fw::alarm::zone_temperature)) << "within the dead band";
+  show(896.5, 10.0);
+  EXPECT_FALSE(s.alarm(fw::alarm::zone_temperature));
+}
+
+TEST(AlarmCondition, VacuumThatRisesWhileThePumpIsOpenIsLost) {
+  StandIn s = started(in_argon(), {evacuate(1.0f), end()});
+  ASSERT_TRUE(s.run_until([&] { return s.told.coil(bit::isolation) && s.process.chamber_pa < 100.0; }, 600.0));
+  s.run(10.0);
+  EXPECT_FALSE(s.alarm(fw::alarm::vacuum_lost));
+  s.raw[8] = 250.0 / 133.322;
+  s.run(1.5);
+  EXPECT_FALSE(s.alarm(fw::alarm::vacuum_lost)) << "delay";
+  s.run(1.0);
+  EXPECT_TRUE(s.alarm(fw::alarm::vacuum_lost));
+}
+
+TEST(AlarmCondition, PumpThatDoesNotComeUpIsToldAfterHalfAMinute) {
+  StandIn s = started(in_argon(), {evacuate(15.0f), end()});
+  s.discrete_clear = 1u << 3;
+  ASSERT_TRUE(s.run_until([&] { return s.told.coil(bit::pump); }, 60.0));
+  s.run(29.0);
+  EXPECT_FALSE(s.alarm(fw::alarm::pump_slow));
+  s.run(2.0);
+  EXPECT_TRUE(s.alarm(fw::alarm::pump_slow));
+}
+
+TEST(AlarmCondition, LoadThermocouplesThatDifferAreTold) {
+  fw::Parameters p = in_argon();
+  p.load_difference_k = 15.0f;
+  StandIn s = started(p, {evacuate(15.0f), end()});
+  s.raw[5] = type_k_mv(s.process.load_degc + 16.0) - 1.0;
+  s.run(59.0);
+  EXPECT_FALSE(s.alarm(fw::alarm::load_differs));
+  s.run(2.0);
+  EXPECT_TRUE(s.alarm(fw::alarm::load_differs));
+}
+
+TEST(AlarmCondition, HeaterAndLoadAreComparedOnlyInASoakThatHasCounted) {
+  fw::Parameters p = in_air();
+  p.heater_difference_k = 25.0f;
+  StandIn s = started(p, {ramp(100.0f, 0.5f), soak(7200.0, 0.0f), end()});
+  ASSERT_TRUE(s.run_until([&] { return s.segment() == 1; }, 2000.0));
+  s.raw[4] = type_k_mv(150.0) - 1.0;
+  s.run(500.0);
+  EXPECT_FALSE(s.alarm(fw::alarm::heater_differs));
+  s.run(200.0);
+  EXPECT_TRUE(s.alarm(fw::alarm::heater_differs));
+}
+
+TEST(AlarmCondition, StepThatComesLateIsCounted) {
+  StandIn s = started(in_air(), {ramp(400.0f, 0.1f), end()});
+  s.ahead_us = 40000;                      // 1.4 periods
+  s.run(1.0);
+  EXPECT_FALSE(s.alarm(fw::alarm::tick_late));
+  s.ahead_us = 100000;                     // 1.6 periods
+  s.run(0.2);
+  EXPECT_TRUE(s.alarm(fw::alarm::tick_late));
+  EXPECT_FALSE(s.alarm(fw::alarm::clock_jumped));
+  s.tick(StandIn::read_request(4, fw::row_address + 10, 2));
+  EXPECT_EQ(s.last_read.at(1), 1) << "late ticks";
+}
+
+TEST(AlarmCondition, ClockThatGoesBackOrFarAheadIsTold) {
+  for (const bool back : {false, true}) {
+    StandIn s = started(in_air(), {ramp(400.0f, 0.1f), end()});
+    s.ahead_us = back ? 0 : 11000000;
+    if (back) s.tick_number -= 3;
+    s.run(0.3);
+    EXPECT_TRUE(s.alarm(fw::alarm::clock_jumped)) << back;
+    s.run(11.0);
+    EXPECT_FALSE(s.alarm(fw::alarm::clock_jumped)) << back;
+    EXPECT_EQ(s.state(), 1) << "the programme runs on: its time is counted in periods";
+  }
 }
 
 }  // namespace

@@ -2,6 +2,8 @@
 // told in the same tick. Safe values after the design: see SafeValues below.
 #include <gtest/gtest.h>
 
+#include <cmath>
+#include <map>
 #include <set>
 #include <string>
 
@@ -270,6 +272,106 @@ TEST(InterlockRow, InternalFaultLatchesSafeOutputsForEver) {
   EXPECT_FALSE(s.told.coil(bit::contactor));
 }
 
+TEST(InterlockRow, ThermocoupleThatStandsStillWhileItIsHeatedTrips) {
+  fw::Parameters p = in_argon();
+  p.stuck_window_s = 20.0f;
+  for (const int channel : {0, 4}) {
+    StandIn s = heating(p);
+    s.raw[static_cast<std::size_t>(channel)] = type_k_mv(channel == 0 ? s.process.zone_degc : s.process.load_degc) - 1.0;
+    s.run(19.5);
+    EXPECT_EQ(s.trip(), 0);
+    expect_trip(s, row::sensor_stuck, 1.0);
+  }
+}
+
+TEST(InterlockRow, ThermocoupleMayStandStillWithoutHeat) {
+  fw::Parameters p = in_air();
+  p.stuck_window_s = 20.0f;
+  StandIn s = started(p, {ramp(300.0f, 0.5f), cool(100.0f), end()});
+  ASSERT_TRUE(s.run_until([&] { return s.segment() == 1; }, 5000.0));
+  s.run(5.0);
+  s.raw[0] = type_k_mv(200.0) - 1.0;
+  s.run(60.0);
+  EXPECT_EQ(s.trip(), 0);
+}
+
+// Noise of half a quantum, as a 24-bit input has it: the reading often stands for some ticks, never for 20 s.
+TEST(InterlockRow, SteadyThermocoupleWithTheNoiseOfItsInputIsNotTakenForAStuckOne) {
+  fw::Parameters p = in_argon();
+  p.stuck_window_s = 20.0f;
+  StandIn s = heating(p);
+  std::uint32_t seed = 1;
+  const double steady_mv = type_k_mv(s.process.zone_degc) - 1.0;
+  for (int i = 0; i < 36000; ++i) {
+    double noise = -6.0;                                    // twelve uniform numbers: a normal one
+    for (int k = 0; k < 12; ++k) {
+      seed = seed * 1664525u + 1013904223u;
+      noise += static_cast<double>(seed >> 8) / 16777216.0;
+    }
+    s.raw[0] = 0.001 * std::round((steady_mv + 0.0005 * noise) / 0.001);
+    s.raw[4] = type_k_mv(60.0) - 1.0 + *s.raw[0] - steady_mv;
+    s.tick();
+    if (s.trip() == row::no_response) break;                // by and by the loop asks for all there is
+    ASSERT_NE(s.trip(), row::sensor_stuck) << i;
+  }
+}
+
+TEST(InterlockRow, ThermocoupleWithItsWiresSwappedTripsWhenItIsWarmed) {
+  for (const int channel : {0, 4}) {
+    StandIn s = heating();
+    s.raw[static_cast<std::size_t>(channel)] = -(type_k_mv(60.0) - 1.0);
+    expect_trip(s, row::sensor_reversed, 2.5);
+  }
+}
+
+TEST(InterlockRow, ThermocoupleShortedAtItsTerminalsTripsAndAGlitchDoesNot) {
+  fw::Parameters p = in_argon();
+  p.sensor_jump_k = 100.0f;
+  StandIn s = heating(p);
+  ASSERT_TRUE(s.run_until([&] { return s.process.zone_degc > 200.0; }, 1000.0));
+  for (int i = 0; i < 20; ++i) {
+    s.raw[0] = 0.0;
+    s.tick();
+    s.raw[0].reset();
+    s.run(1.0);
+  }
+  EXPECT_EQ(s.trip(), 0);
+  s.raw[0] = 0.0;
+  expect_trip(s, row::sensor_jumped, 2.5);
+}
+
+TEST(InterlockRow, WeldedContactorTripsWithinASecondOfItsCoil) {
+  StandIn s = started(in_air(), {ramp(100.0f, 0.5f), end()});
+  s.process.contactor_welded = true;
+  ASSERT_TRUE(s.run_until([&] { return s.told.coil(bit::contactor); }, 60.0));
+  ASSERT_TRUE(s.run_until([&] { return !s.told.coil(bit::contactor); }, 2000.0));
+  ASSERT_TRUE(s.run_until([&] { return s.trip() != 0; }, 0.9));
+  EXPECT_EQ(s.trip(), row::contactor_welded);
+  EXPECT_EQ(s.command(fw::Command::acknowledge), fw::Refusal::trip_stands);
+}
+
+TEST(InterlockRow, HeatThatComesUnaskedTripsThoughNoCurrentIsSeen) {
+  StandIn s = started(in_air(), {ramp(300.0f, 0.5f), cool(100.0f), end()});
+  ASSERT_TRUE(s.run_until([&] { return s.segment() == 1; }, 5000.0));
+  s.run(70.0);
+  s.process.switch_shorted = true;
+  s.raw[20] = 4.0;
+  expect_trip(s, row::runaway, 120.0, 1);
+}
+
+TEST(InterlockRow, StationWhoseInputsStandStillTrips) {
+  StandIn s = heating();
+  s.core->parameters.frozen_window_s = 2.0f;   // the stand-in, without noise, stands still before it is heated
+  const std::map<std::size_t, double> values = {
+      {0, type_k_mv(s.process.zone_degc) - 1.0}, {1, 1.0}, {2, 1.0}, {3, 1.0},
+      {4, type_k_mv(s.process.load_degc) - 1.0}, {5, 1.0}, {7, gauge_ma(4000.0)}, {8, 10.2},
+      {9, 8.0}, {10, 5.4}, {12, cell_mv(2.0)}, {20, 12.0}};
+  for (const auto& [channel, value] : values) s.raw[channel] = value;
+  s.run(1.8);
+  EXPECT_EQ(s.trip(), 0);
+  expect_trip(s, row::inputs_frozen, 0.6);
+}
+
 TEST(InterlockRow, HeatIsRefusedWhileOxygenIsAboveThePermissive) {
   StandIn s = heating();
   s.raw[12] = cell_mv(30.0);
@@ -360,7 +462,7 @@ struct Asked {
   fw::Outputs outputs(unsigned coils) {
     fw::Outputs wanted;
     wanted.coils = static_cast<std::uint16_t>(coils);
-    const fw::InterlockView view{parameters, inputs, atmosphere, run, before, true, false, false, false};
+    const fw::InterlockView view{parameters, inputs, atmosphere, run, before, true, false, false, false, 0};
     fw::interlocks_step(interlocks, view, wanted);
     return wanted;
   }
@@ -530,7 +632,7 @@ struct Ready : Asked {
     wanted.coils = fw::coil::process_open | fw::coil::purge_shut | fw::coil::pilot;
     wanted.gas = static_cast<std::uint8_t>(gas);
     wanted.gas_wanted = gas;
-    const fw::InterlockView view{parameters, inputs, atmosphere, run, before, true, false, false, false};
+    const fw::InterlockView view{parameters, inputs, atmosphere, run, before, true, false, false, false, 0};
     fw::interlocks_step(interlocks, view, wanted);
     safe_row = wanted.safe_row;
     return (wanted.coils & fw::coil::process_open) != 0;

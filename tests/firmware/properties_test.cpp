@@ -160,6 +160,7 @@ struct Situation {
   fw::ProgrammeRun run;
   fw::Outputs before = everything_wanted();
   bool line_lost = false, latched = false, stands = true;
+  std::uint32_t detections = 0;
 
   Situation() {
     parameters.retort_ceramic = parameters.atmosphere_required = 1;
@@ -182,7 +183,8 @@ struct Situation {
   fw::Outputs outputs(fw::Interlocks& interlocks) const {
     fw::Outputs wanted = everything_wanted();
     const fw::InterlockView view{parameters, inputs, atmosphere, run, before, stands,
-                                 fw::heat_permissive(interlocks, parameters, inputs, atmosphere), line_lost, latched};
+                                 fw::heat_permissive(interlocks, parameters, inputs, atmosphere), line_lost, latched,
+                                 detections};
     fw::interlocks_step(interlocks, view, wanted);
     return wanted;
   }
@@ -223,6 +225,23 @@ TEST(InterlockTable, GivesNoHeatInAnyTripInAnyDiscreteState) {
   EXPECT_EQ(states, (1u << 14) * 224u);
   EXPECT_GT(hot, 0u) << "a table that never allows heat would pass too";
   EXPECT_EQ(rows.size(), std::size_t{fw::row::count_ - 1});
+}
+
+// What the detections find: each that a row acts upon takes the heat within that row's delay, 2 s at most.
+TEST(InterlockTable, GivesNoHeatOnAnyDetectionThatTrips) {
+  using namespace fw::detection;
+  for (const std::uint32_t found :
+       {zone_stuck, load_stuck, zone_reversed, load_reversed, zone_jumped, load_jumped, runaway, inputs_frozen}) {
+    Situation s;
+    s.inputs.discrete = healthy | fw::discrete::supply_present | fw::discrete::exhaust_open | fw::discrete::contactor_closed;
+    fw::Interlocks interlocks;
+    ASSERT_TRUE(heats(s.outputs(interlocks)));
+    s.detections = found;
+    for (int tick = 0; tick < 20; ++tick) static_cast<void>(s.outputs(interlocks));
+    EXPECT_FALSE(heats(s.outputs(interlocks))) << found;
+    s.detections = 0;
+    EXPECT_FALSE(heats(s.outputs(interlocks))) << found << ": latched";
+  }
 }
 
 // Any one row that trips, latched beforehand, in every discrete state and phase.

@@ -124,6 +124,7 @@ const Effect effects[] = {
     {"controller_power_lost", Where::evacuating, {0}, {}},
     {"controller_brown_out", Where::evacuating, {0}, {}},
     {"controller_watchdog_reset", Where::evacuating, {0}, {}},
+    {"controller_clock_ahead", Where::evacuating, {60}, {0}},
     {"power_lost", Where::evacuating, {0}, {}},
     {"store_write_lost", Where::restarting, {}, {}},
     {"store_write_torn", Where::restarting, {1}, {}},

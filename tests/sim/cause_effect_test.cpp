@@ -1,0 +1,53 @@
+// The cause-and-effect table that people read is the one the core works by.
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "firmware/alarms.h"
+#include "firmware/interlocks.h"
+#include "sim/cause_effect.h"
+#include "sim/report.h"
+#include "tests/sim/shipped_files.h"
+
+namespace {
+
+TEST(CauseEffect, StandsInTheReadmeAsTheCoreHasIt) {
+  const std::string readme = shipped::read(std::filesystem::path(SAGGAR_SOURCE_DIR) / "README.md");
+  for (const sim::PrintedTable& table : sim::cause_effect_tables())
+    EXPECT_NE(readme.find(sim::markdown_of(table, 3)), std::string::npos)
+        << table.title << ": put what `saggar interlocks` prints into README.md";
+}
+
+TEST(CauseEffect, HasEveryRowWithItsCauseDelayAndEffect) {
+  const auto tables = sim::cause_effect_tables();
+  ASSERT_EQ(tables.size(), 3u);
+  const auto rows = fw::interlock_table();
+  ASSERT_EQ(tables[0].rows.size(), rows.size());
+  for (std::size_t i = 0; i < rows.size(); ++i) {
+    EXPECT_EQ(tables[0].rows[i][1], rows[i].name);
+    EXPECT_EQ(tables[0].rows[i][2], rows[i].cause);
+    EXPECT_EQ(tables[0].rows[i][3] == "at once", rows[i].delay_ms == 0);
+    const bool trips = rows[i].action == fw::InterlockAction::trip || rows[i].action == fw::InterlockAction::trip_over_pressure;
+    EXPECT_EQ(tables[0].rows[i][4].starts_with("trip:"), trips) << rows[i].name;
+  }
+  EXPECT_EQ(tables[1].rows.size(), fw::safe_table().size());
+  EXPECT_EQ(tables[2].rows.size(), fw::alarm_table().size());
+}
+
+// The design of the furnace's piping: see "Safe values" there, by atmosphere.
+TEST(CauseEffect, PrintsTheSafeValuesOfTheDesign) {
+  const std::vector<std::vector<std::string>> expected = {
+      {"air", "shut", "shut", "open", "open", "shut", "shut", "isolated, then stopped"},
+      {"inert gas", "shut", "open", "open", "open", "shut", "shut", "isolated, then stopped"},
+      {"combustible gas", "shut", "open", "open", "open", "shut", "shut", "isolated, then stopped"},
+      {"vacuum", "shut", "open", "open", "open", "shut", "shut", "isolated, then stopped"},
+      {"over-pressure", "shut", "shut", "open", "open", "open", "shut", "isolated, then stopped"}};
+  EXPECT_EQ(sim::cause_effect_tables()[1].rows, expected);
+}
+
+TEST(CauseEffect, StandsInTheReport) {
+  const std::string page = sim::report_html(sim::ReportData{});
+  for (const sim::PrintedTable& table : sim::cause_effect_tables())
+    EXPECT_THAT(page, testing::HasSubstr(sim::html_of(table))) << table.title;
+}
+
+}  // namespace
