@@ -32,6 +32,7 @@ TEST(VolumeChanges, AreFewerLitresInAHotChamberWhereTheyAreCountedHot) {
   fw::Parameters p = in_argon();
   p.load_titanium = 0;
   p.chamber_volume_l = 14.0f;
+  p.runaway_k = 0.0f;          // this furnace is hot at once, without heat
   p.zone_trip_degc = p.load_trip_degc = 1000.0f;
   EXPECT_NEAR(purge_takes_s(p, 400.0), 504.0, 10.0);
   p.count_hot = 1;

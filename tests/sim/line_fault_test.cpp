@@ -170,8 +170,9 @@ struct Seen {
 };
 
 // The cycle in air, heating; the fault from 390 s, looked at `after_s` later.
-Seen seen(const std::vector<sim::FaultSource>& faults, double until_s) {
+Seen seen(const std::vector<sim::FaultSource>& faults, double until_s, void (*change)(fw::Parameters&) = [](fw::Parameters&) {}) {
   sim::Scenario scenario = sim_test::short_run(until_s, "cycles/air_cycle");
+  change(scenario.parameters);
   scenario.faults = faults;
   sim::Bench bench(scenario, sim_test::endpoint("host"));
   while (bench.advance()) {
@@ -244,13 +245,26 @@ TEST(LineFault, keeps_damage_from_the_readings) {
   }
 }
 
-// No rule of the line can tell frozen inputs whose sequence is right. The loop asks for more and more; the heater's current, which goes
-// with the root of the demand, does not follow: a row of its own misses it, long before the temperature tells.
-TEST(LineFault, leaves_frozen_inputs_to_the_row_that_misses_current) {
-  const Seen soon = seen({fault("station_inputs_frozen", {}, 390.0)}, 400.0);
+// No rule of the line can tell frozen inputs whose sequence is right; the core can, as no noise is left in them. Frozen from the latch at
+// 390.0 s, the first the same to the bit reaches the core at 390.2 s and the window of 2 s is full 19 ticks later, at 392.1 s.
+TEST(LineFault, leaves_frozen_inputs_to_the_row_that_misses_their_noise) {
+  const Seen before = seen({fault("station_inputs_frozen", {}, 390.0)}, 391.9);
+  EXPECT_EQ(before.errors, 0.0);
+  EXPECT_EQ(before.trip, 0.0);
+  const Seen after = seen({fault("station_inputs_frozen", {}, 390.0)}, 392.4);
+  EXPECT_EQ(after.errors, 0.0);
+  EXPECT_EQ(after.trip, static_cast<double>(fw::row::inputs_frozen));
+  EXPECT_EQ(after.power_w, 0.0);
+}
+
+// A unit whose inputs have no noise: the loop asks for more and more; the heater's current, which goes with the root of the demand, does
+// not follow, and a row of its own misses it, long before the temperature tells.
+TEST(LineFault, leaves_frozen_inputs_without_noise_to_the_row_that_misses_current) {
+  const auto without_noise = [](fw::Parameters& p) { p.frozen_window_s = p.stuck_window_s = 0.0f; };
+  const Seen soon = seen({fault("station_inputs_frozen", {}, 390.0)}, 400.0, without_noise);
   EXPECT_EQ(soon.errors, 0.0);
   EXPECT_EQ(soon.trip, 0.0);
-  const Seen late = seen({fault("station_inputs_frozen", {}, 390.0)}, 390.0 + 3600.0);
+  const Seen late = seen({fault("station_inputs_frozen", {}, 390.0)}, 390.0 + 3600.0, without_noise);
   EXPECT_EQ(late.trip, static_cast<double>(fw::row::demand_without_current));
   EXPECT_EQ(late.power_w, 0.0);
 }

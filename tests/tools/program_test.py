@@ -21,7 +21,8 @@ ROOT = pathlib.Path(__file__).resolve().parent.parent.parent
 SCENARIOS = ROOT / "configs" / "scenarios"
 DEMO = SCENARIOS / "cycles" / "titanium_stress_relief.yaml"
 SHORT = ["--set", "run.at_most=20 min"]
-VERBS = {"parameters", "run", "check", "compare", "report", "replay", "registers", "faults", "prooftest"}
+VERBS = {"parameters", "run", "check", "compare", "report", "replay", "registers", "faults", "prooftest",
+         "interlocks"}
 SCENARIO, FURNACE, CONTROLLER = ("scenarios/cycles/titanium_stress_relief.yaml", "furnaces/retort_12l.yaml",
                                  "controllers/one_zone_retort.yaml")
 BROKEN = {  # what is wrong: the file, a piece of it, and what stands there instead
