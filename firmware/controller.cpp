@@ -367,7 +367,7 @@ void step(Controller& c, std::uint64_t now_us) {
   interlocks_step(c.interlocks, view, wanted);                                                 // interlocks, last word
   c.outputs = wanted;
   follow_outputs(c);
-  if (c.interlocks.latched != 0 && programme_active(c.run)) programme_abort(c.run);
+  if (c.interlocks.latched != 0 && programme_abortable(c.run)) programme_abort(c.run);
   history_step(c);
   c.out_field.size = static_cast<std::uint16_t>(station_request(c.station, c.outputs, c.out_field.bytes));   // encode
   c.out_supervisory.size = static_cast<std::uint16_t>(supervisory_serve(c, now_us, c.out_supervisory.bytes));

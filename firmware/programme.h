@@ -156,6 +156,10 @@ const Segment* programme_segment(const ProgrammeRun& run);
 inline bool programme_active(const ProgrammeRun& run) {
   return run.state == ProgrammeState::running || run.state == ProgrammeState::held;
 }
+// A trip ends it in aborted: that one came while it stopped must stand in its record.
+inline bool programme_abortable(const ProgrammeRun& run) {
+  return programme_active(run) || run.state == ProgrammeState::stopping;
+}
 
 // Whether every field of a segment is finite and within bounds for its kind; index: its place in the programme (a repeat
 // goes back, never on).

@@ -1,8 +1,4 @@
-// ISA-18.2 alarm states (ANSI/ISA-18.2-2016, IEC 62682:2014): normal, unacknowledged, acknowledged, returned to normal
-// unacknowledged, and the events that lead from one to the other.
-#include <span>
-#include <utility>
-
+// Delays, priorities and the conditions of alarms. Their states one by one: alarm_states_test.
 #include <gtest/gtest.h>
 
 #include "firmware/alarms.h"
@@ -65,101 +61,15 @@ TEST(Alarm, IsCountedByPriority) {
   EXPECT_FALSE(fw::alarms_sound_horn(alarms)) << "acknowledged is silenced";
 }
 
-// The state diagram of ISA-18.2-2016 (figure 3) and IEC 62682, from memory: A normal, B unacknowledged, C acknowledged, D returned to
-// normal unacknowledged, E latched unacknowledged, F latched acknowledged, G shelved, H suppressed by design, I out of service.
-enum class Event { occurs, clears, acknowledge, reset, shelve, unshelve, suppress, unsuppress, remove, put_back };
-struct Transition {
-  char from;
-  Event event;
-  char to;
-};
-constexpr Transition non_latching[] = {
-    {'A', Event::occurs, 'B'},      {'B', Event::acknowledge, 'C'}, {'B', Event::clears, 'D'},  {'C', Event::clears, 'A'},
-    {'D', Event::acknowledge, 'A'}, {'D', Event::occurs, 'B'},      {'A', Event::shelve, 'G'},  {'B', Event::shelve, 'G'},
-    {'C', Event::shelve, 'G'},      {'D', Event::shelve, 'G'},      {'A', Event::remove, 'I'},  {'B', Event::remove, 'I'},
-    {'C', Event::remove, 'I'},      {'D', Event::remove, 'I'},      {'A', Event::suppress, 'H'}, {'B', Event::suppress, 'H'},
-    {'C', Event::suppress, 'H'},    {'D', Event::suppress, 'H'}};
-constexpr Transition latching[] = {
-    {'A', Event::occurs, 'B'},      {'B', Event::acknowledge, 'C'}, {'B', Event::clears, 'E'}, {'C', Event::clears, 'F'},
-    {'E', Event::acknowledge, 'F'}, {'F', Event::reset, 'A'},       {'E', Event::occurs, 'B'}, {'F', Event::occurs, 'B'}};
-
-// By the way that leads there, so that each state is reached by its own events.
-constexpr int ordinary = fw::alarm::vacuum_lost, clinging = fw::alarm::contactor_welded;
-
-void happen(fw::Alarms& alarms, int alarm, Event event) {
-  const auto stand = [&](bool there, bool lost) {
-    for (int i = 0; i < 60; ++i) fw::alarms_step(alarms, there ? fw::AlarmSet{1} << alarm : 0, lost, 1000);
-  };
-  const bool there = ((alarms.standing >> alarm) & 1u) != 0;
-  switch (event) {
-    case Event::occurs: return stand(true, false);
-    case Event::clears: return stand(false, false);
-    case Event::acknowledge: EXPECT_TRUE(fw::alarm_acknowledge(alarms, alarm)); break;
-    case Event::reset: EXPECT_TRUE(fw::alarm_reset(alarms, alarm)); break;
-    case Event::shelve: EXPECT_TRUE(fw::alarm_shelve(alarms, alarm, 3600000)); break;
-    case Event::unshelve: EXPECT_TRUE(fw::alarm_unshelve(alarms, alarm)); break;
-    case Event::suppress: return stand(there, true);
-    case Event::unsuppress: break;
-    case Event::remove: EXPECT_TRUE(fw::alarm_service(alarms, alarm, true)); break;
-    case Event::put_back: EXPECT_TRUE(fw::alarm_service(alarms, alarm, false)); break;
-  }
-  stand(there, false);
-}
-
-char letter_of(const fw::Alarms& alarms, int alarm) {
-  return static_cast<char>('A' + static_cast<int>(fw::alarm_state(alarms, alarm)));
-}
-
-fw::Alarms brought_to(char letter, int alarm) {
+TEST(Alarm, ThatDoesNotExistIsRefused) {
   fw::Alarms alarms;
-  if (letter != 'A') happen(alarms, alarm, Event::occurs);
-  if (letter == 'C' || letter == 'F') happen(alarms, alarm, Event::acknowledge);
-  if (letter == 'D' || letter == 'E' || letter == 'F') happen(alarms, alarm, Event::clears);
-  EXPECT_EQ(letter_of(alarms, alarm), letter);
-  return alarms;
-}
-
-TEST(Alarm, TakesEveryTransitionOfTheStandard) {
-  for (const auto& [table, alarm] : {std::pair{std::span<const Transition>(non_latching), ordinary},
-                                   std::pair{std::span<const Transition>(latching), clinging}}) {
-    for (const Transition& one : table) {
-      fw::Alarms alarms = brought_to(one.from, alarm);
-      happen(alarms, alarm, one.event);
-      EXPECT_EQ(letter_of(alarms, alarm), one.to) << "from " << one.from << " by event " << static_cast<int>(one.event);
-    }
-  }
-}
-
-TEST(Alarm, ComesAnewWhenItIsToldAgainAndItsConditionStands) {
-  constexpr std::pair<Event, Event> ways[] = {
-      {Event::shelve, Event::unshelve}, {Event::remove, Event::put_back}, {Event::suppress, Event::unsuppress}};
-  for (const auto& [away, back] : ways) {
-    for (const char from : {'A', 'B', 'C', 'D'}) {
-      fw::Alarms alarms = brought_to(from, ordinary);
-      happen(alarms, ordinary, away);
-      EXPECT_EQ(fw::alarms_told(alarms), 0u);
-      EXPECT_FALSE(fw::alarms_sound_horn(alarms));
-      happen(alarms, ordinary, back);
-      EXPECT_EQ(letter_of(alarms, ordinary), from == 'B' || from == 'C' ? 'B' : 'A') << from;
-    }
-  }
-}
-
-TEST(Alarm, RefusesWhatItsStateDoesNotAllow) {
-  fw::Alarms alarms;
-  EXPECT_FALSE(fw::alarm_acknowledge(alarms, ordinary));
-  EXPECT_FALSE(fw::alarm_reset(alarms, ordinary));
-  EXPECT_FALSE(fw::alarm_unshelve(alarms, ordinary));
-  EXPECT_FALSE(fw::alarm_service(alarms, ordinary, false));
   for (const int nowhere : {-1, static_cast<int>(fw::alarm::count_), 63, 64, 65535}) {
     EXPECT_FALSE(fw::alarm_acknowledge(alarms, nowhere));
+    EXPECT_FALSE(fw::alarm_reset(alarms, nowhere));
     EXPECT_FALSE(fw::alarm_shelve(alarms, nowhere, 1000));
+    EXPECT_FALSE(fw::alarm_unshelve(alarms, nowhere));
     EXPECT_FALSE(fw::alarm_service(alarms, nowhere, true));
   }
-  happen(alarms, clinging, Event::occurs);
-  EXPECT_FALSE(fw::alarm_reset(alarms, clinging)) << "its condition stands";
-  happen(alarms, clinging, Event::clears);
-  EXPECT_FALSE(fw::alarm_reset(alarms, clinging)) << "nobody has acknowledged it";
 }
 
 TEST(Alarm, OfHighPriorityIsNeitherShelvedNorTakenOutOfService) {

@@ -1,8 +1,8 @@
 #!/usr/bin/env python3
-"""The property tests of the core fail on a core that breaks a property. planted_defects.py
+"""The property and state tests of the core fail on a core that breaks a property or leaves a state. planted_defects.py
 
-Each row plants one defect in a copy of one file of firmware/, links the property tests against it and names the test that must
-fail. The control, a core without a defect, must pass.
+Each row plants one defect in a copy of one file of firmware/, links the tests against it and names the test that must fail.
+The control, a core without a defect, must pass.
 """
 import pathlib
 import re
@@ -14,7 +14,7 @@ ROOT = pathlib.Path(__file__).resolve().parent.parent.parent
 sys.path.insert(0, str(ROOT / "tools"))
 import torture  # noqa: E402
 
-FLAGS = ["-std=c++20", "-O1", "-ffp-contract=off", "-fno-math-errno"]
+FLAGS = ["-std=c++20", "-O1", "-ffp-contract=off", "-fno-math-errno", f'-DSAGGAR_SOURCE_DIR="{ROOT}"']
 LIBRARIES = ["-lrapidcheck", "-lgtest", "-lgtest_main", "-lpthread"]
 
 DEFECTS = [  # (what, file, pattern, replacement, test that must fail)
@@ -44,6 +44,15 @@ DEFECTS = [  # (what, file, pattern, replacement, test that must fail)
      r"const float moved = run\.start_degc \+ rate \* \(static_cast<float>\(run\.counted_ms\) \* 0\.001f\);",
      "const float moved = run.setpoint_degc + rate * (static_cast<float>(view.period_ms) * 0.001f);",
      "Ramp.IsExactAfterAHundredHoursAndMovesAtOneKelvinAnHour"),
+    ("a latched alarm that comes again stays latched", "alarms.cpp", r"\(gone & latching\)\) & ~now & ~untold;",
+     "(gone & latching)) & ~untold;", "AlarmStates.AreThoseOfTheStandardOverTheLines"),
+    ("an alarm out of service stays unacknowledged", "alarms.cpp", r"\(alarms\.unacknowledged \| came\) & ~untold",
+     "(alarms.unacknowledged | came) & ~alarms.shelved", "AlarmStates.AreThoseOfTheStandardForEveryAlarmOfTheCore"),
+    ("a stopped programme is resumed", "supervisory.cpp", r"if \(run\.state != from\) return Refusal::wrong_state;",
+     "if (run.state != from && run.state != ProgrammeState::stopped) return Refusal::wrong_state;",
+     "ProceduralStates.AreThoseOfTheStandardOverTheLines"),
+    ("a trip leaves a programme that stops alone", "controller.cpp", r"programme_abortable\(c\.run\)", "programme_active(c.run)",
+     "ProceduralStates.AreThoseOfTheStandardOverTheLines"),
 ]
 
 
@@ -61,7 +70,7 @@ def main():
         folder = pathlib.Path(scratch)
         sources = torture.firmware_sources(ROOT)
         objects = torture.compile_all("g++", FLAGS, sources, folder / "right", ROOT)
-        own = [ROOT / "tests/firmware/properties_test.cpp"]
+        own = [ROOT / f"tests/firmware/{name}_test.cpp" for name in ("properties", "alarm_states", "procedural_states")]
         own += [ROOT / f"tests/torture/torture{part}.cpp" for part in ("", "_operator", "_store")]
         tests = torture.compile_all("g++", FLAGS, own, folder / "tests_of", ROOT)
         escaped = 0
