@@ -20,6 +20,8 @@
 namespace fw {
 
 constexpr bool is_combustible(Gas gas) { return gas == Gas::hydrogen || gas == Gas::forming_gas; }
+// Mixed or not, it comes from the same place of the selector.
+constexpr Gas selector_place(Gas gas) { return is_combustible(gas) ? Gas::hydrogen : gas; }
 constexpr bool is_inert(Gas gas) { return gas == Gas::nitrogen || gas == Gas::argon || gas == Gas::helium; }
 
 // What combustible.state shows.

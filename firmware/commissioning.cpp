@@ -41,6 +41,9 @@ void watch_vent(Controller& c) {
   if (k.vented_ms < vented_for_ms) k.vented_ms += static_cast<std::uint32_t>(c.parameters.period_ms);
 }
 
+// Within 0 and the last gas since it was taken.
+Gas gas_of(float value) { return static_cast<Gas>(static_cast<std::uint8_t>(value)); }
+
 constexpr std::size_t correction_at = offsetof(Parameters, corrections) + correction_pressure * sizeof(ChannelCorrection);
 
 bool correction_accepted(const ChannelCorrection& correction) {
@@ -85,6 +88,9 @@ void force_outputs(const Controller& c, Outputs& wanted) {
       wanted.coils = static_cast<std::uint16_t>(value != 0.0f ? wanted.coils | bit : wanted.coils & ~bit);
     } else if (output == forced_valve) {
       wanted.valve_frac = value;
+    } else if (output == forced_gas) {
+      wanted.gas_wanted = gas_of(value);
+      wanted.gas = static_cast<std::uint8_t>(selector_place(wanted.gas_wanted));
     } else {
       wanted.demand_frac[output - forced_zone_first] = value;   // cppcheck-suppress negativeIndex ; the zones come last
     }
@@ -95,9 +101,12 @@ Refusal force_output(Controller& c, std::uint16_t output, float value) {
   if (!key_turned(c) || !at_rest(c) || c.power.undecided) return Refusal::wrong_state;
   if (c.interlocks.latched != 0) return Refusal::trip_stands;
   const bool is_coil = output < forced_coils;
-  const bool known = is_coil || output == forced_valve ||
+  const bool is_gas = output == forced_gas;
+  const bool known = is_coil || is_gas || output == forced_valve ||
                      (output >= forced_zone_first && output < forced_zone_first + c.parameters.zones);
-  if (!known || !(value >= 0.0f && value <= 1.0f) || (is_coil && value != 0.0f && value != 1.0f)) return Refusal::value_out_of_bounds;
+  const float most = is_gas ? static_cast<float>(gas_count - 1) : 1.0f;
+  if (!known || !(value >= 0.0f && value <= most)) return Refusal::value_out_of_bounds;
+  if ((is_coil || is_gas) && value != std::floor(value)) return Refusal::value_out_of_bounds;
   Commissioning& k = c.commissioning;
   const bool was = (k.forced >> output & 1u) != 0;
   const std::uint32_t before = was ? std::bit_cast<std::uint32_t>(k.value[output]) : 0u;

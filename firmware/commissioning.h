@@ -12,8 +12,9 @@ namespace fw {
 
 struct Controller;
 
-// Outputs by number: 0..9 coils by bit, 16..19 heater demand 0..1 of zone 1..4, 20 back-pressure valve 0..1.
-inline constexpr int forced_coils = 10, forced_zone_first = 16, forced_valve = 20, forced_outputs = 21;
+// Outputs by number: 0..9 coils by bit, 16..19 heater demand 0..1 of zone 1..4, 20 back-pressure valve 0..1, 21 process gas selected,
+// as a segment numbers it. Without a gas selected the process valve stays shut, and its meters stay at no flow in any case.
+inline constexpr int forced_coils = 10, forced_zone_first = 16, forced_valve = 20, forced_gas = 21, forced_outputs = 22;
 inline constexpr std::uint32_t forced_longest_ms = 10u * 60u * 1000u;
 inline constexpr std::uint16_t forced_all = 255;
 

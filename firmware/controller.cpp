@@ -209,8 +209,7 @@ void drive_meters(Controller& c, Outputs& wanted) {
 void flow_loops(Controller& c, Outputs& wanted) {
   const Parameters& p = c.parameters;
   const AtmosphereDemand& demand = c.demand;
-  const bool hydrogen = is_combustible(demand.gas);   // mixed or not, it comes from the same place of the selector
-  wanted.gas = static_cast<std::uint8_t>(hydrogen ? Gas::hydrogen : demand.gas);
+  wanted.gas = static_cast<std::uint8_t>(selector_place(demand.gas));
   wanted.gas_wanted = demand.gas;
   if ((demand.coils & coil::process_open) == 0) {
     flow_shut(c.flow);

@@ -95,6 +95,42 @@ TEST(ForcedOutput, HeatsAFurnaceInAirAndIsLogged) {
   EXPECT_EQ(forced, 3);
 }
 
+// Outputs 1 (process valve), 21 (process gas): hydrogen and forming gas come from the selector's fifth place.
+TEST(ForcedOutput, OpensTheProcessValveOnlyToAGasThatIsSelected) {
+  StandIn s = with_key(in_argon());
+  ASSERT_EQ(s.command(fw::Command::force_output, 1, 1.0), fw::Refusal::accepted);
+  s.run(0.5);
+  EXPECT_FALSE(s.told.coil(bit::process));
+  EXPECT_EQ(s.value("interlock.inhibit"), fw::row::gas_not_selected);
+  for (const double wrong : {7.0, -1.0, 2.5}) {
+    EXPECT_EQ(s.command(fw::Command::force_output, 21, wrong), fw::Refusal::value_out_of_bounds) << wrong;
+  }
+  ASSERT_EQ(s.command(fw::Command::force_output, 21, 2.0), fw::Refusal::accepted);
+  s.run(0.5);
+  EXPECT_TRUE(s.told.coil(bit::process));
+  EXPECT_EQ(s.told.gas, 2u);
+  EXPECT_EQ(s.told.flow_ma, 4.0f) << "no flow";
+  EXPECT_EQ(s.value("interlock.inhibit"), 0);
+}
+
+TEST(ForcedOutput, DoesNotLetCombustibleGasIn) {
+  for (const bool fitted : {false, true}) {
+    for (const bool titanium : {false, true}) {
+      for (const double gas : {5.0, 6.0}) {
+        fw::Parameters p = in_argon();
+        p.combustible_gas = fitted ? 1 : 0;
+        p.load_titanium = titanium ? 1 : 0;
+        StandIn s = with_key(p);
+        ASSERT_EQ(s.command(fw::Command::force_output, 21, gas), fw::Refusal::accepted);
+        ASSERT_EQ(s.command(fw::Command::force_output, 1, 1.0), fw::Refusal::accepted);
+        s.run(0.5);
+        EXPECT_FALSE(s.told.coil(bit::process));
+        EXPECT_EQ(s.value("interlock.inhibit"), titanium ? fw::row::combustible_on_titanium : fw::row::combustible_not_permitted);
+      }
+    }
+  }
+}
+
 // --- Calibration -------------------------------------------------------------------------------------------------------
 
 // A straight line through two points, worked by hand: +2 K at 100, +6 K at 300 gives +4 K at 200, +8 K at 400.
