@@ -42,7 +42,8 @@ void Injector::start(const std::vector<fw::Segment>& segments) {
   pump_follows_ = true;
   sequence_ = coils_ = 0;
   demand_ = {};
-  flow_ma_ = 4.0f;
+  flow_ma_.fill(4.0f);
+  meter_ma_.fill(-1.0);
   now_us_ = 0;
   pump_s_ = 0.0;
   block_.clear();
@@ -88,6 +89,10 @@ void Injector::set_oxygen_ppm(double ppm) {
 
 void Injector::set_current_a(int zone, double a) { current_a_[static_cast<std::size_t>(zone)] = a; }
 void Injector::set_raw(int channel, double value) { raw_[static_cast<std::size_t>(channel)] = value; }
+void Injector::set_meter_slm(int meter, double slm) {
+  meter_ma_[static_cast<std::size_t>(meter)] = loop_ma(slm, 0.0, static_cast<double>(parameters_.meter_full_scale_slm));
+}
+
 void Injector::set_flag(int channel, bool on) { status_ = on ? status_ | 1u << channel : status_ & ~(1u << channel); }
 
 void Injector::force_input(std::uint16_t bit, bool on) {
@@ -110,11 +115,16 @@ std::uint16_t Injector::discrete() const {
   follow(coil(c::air_open), air_open);
   follow(coil(c::process_open), process_open);
   follow(!coil(c::purge_shut), purge_open);
+  follow(coil(c::pilot), burn_off_proven);
   return static_cast<std::uint16_t>((bits & ~unsigned{forced_}) | (forced_on_ & forced_));
 }
 
 double Injector::terminal(int channel) const {
-  if (channel == channel::meter_1) return coil(fw::coil::process_open) ? static_cast<double>(flow_ma_) : 4.0;
+  if (channel == channel::meter_1 || channel == channel::meter_2) {
+    const auto meter = static_cast<std::size_t>(channel - channel::meter_1);
+    if (meter_ma_[meter] >= 0.0) return meter_ma_[meter];
+    return coil(fw::coil::process_open) ? static_cast<double>(flow_ma_[meter]) : 4.0;
+  }
   const bool odd = (now_us_ / (static_cast<std::uint64_t>(parameters_.period_ms) * 1000u)) % 2u != 0;
   const bool live = channel <= channel::load && ((still_ >> channel) & 1u) == 0 && odd;
   if (channel < channel::current_1) return raw_[static_cast<std::size_t>(channel)] + (live ? live_mv : 0.0);
@@ -142,7 +152,7 @@ void Injector::take_request(std::span<const std::uint8_t> request) {
   sequence_ = modbus::get_u16(&request[11]);
   coils_ = modbus::get_u16(&request[13]);
   for (std::size_t z = 0; z < 4; ++z) demand_[z] = modbus::get_f32(&request[19 + 4 * z]);
-  flow_ma_ = modbus::get_f32(&request[35]);
+  for (std::size_t m = 0; m < 2; ++m) flow_ma_[m] = modbus::get_f32(&request[35 + 4 * m]);
   asked_ = true;
 }
 
@@ -176,15 +186,16 @@ void Injector::run(double seconds) {
   for (auto left = std::llround(seconds / period_s()); left > 0; --left) tick();
 }
 
-fw::Refusal Injector::command(fw::Command code, std::uint16_t argument) {
+fw::Refusal Injector::command(fw::Command code, std::uint16_t argument, float value) {
   std::array<std::uint8_t, 8> values{};
   modbus::put_u16(&values[0], static_cast<std::uint16_t>(code));
   modbus::put_u16(&values[2], argument);
+  modbus::put_f32(&values[4], value);
   request_.resize(modbus::adu_bytes_max);
   request_.resize(modbus::encode_write_and_read(1, 0, fw::monitor_registers(4), fw::command_address, values, request_));
   tick();
   tick();
-  return static_cast<fw::Refusal>(static_cast<std::uint16_t>(value("command.result")));
+  return static_cast<fw::Refusal>(static_cast<std::uint16_t>(this->value("command.result")));
 }
 
 double Injector::value(const char* name) const {

@@ -1,6 +1,7 @@
 // A signal injector at the station's terminals, in place of a plant: every channel holds what it was set to, discrete inputs follow the
 // coils the core sends unless they are forced, and a few readings are consistent with the outputs (heater current with demand, flow
-// with its set point). It speaks to a core through bytes on both of its lines and knows nothing of what the core makes of them.
+// with its set point, the burn-off flame with its pilot). It speaks to a core through bytes on both of its lines and knows nothing of
+// what the core makes of them.
 #pragma once
 
 #include <array>
@@ -18,8 +19,8 @@ namespace sim {
 
 // Channels of the station by place (DEVELOPERS.md, "Field line").
 namespace channel {
-enum : int { zone_1 = 0, load = 4, cold_junction = 6, gauge = 7, capacitance = 8, pirani = 9, meter_1 = 10, oxygen = 12, oxygen_cell = 13,
-             dew_point = 14, barometer = 15, mains = 17, current_1 = 20 };
+enum : int { zone_1 = 0, load = 4, cold_junction = 6, gauge = 7, capacitance = 8, pirani = 9, meter_1 = 10, meter_2 = 11, oxygen = 12,
+             oxygen_cell = 13, dew_point = 14, barometer = 15, mains = 17, current_1 = 20 };
 }
 
 class Injector {
@@ -30,7 +31,7 @@ class Injector {
   void start(const std::vector<fw::Segment>& segments);
   void tick();
   void run(double seconds);
-  fw::Refusal command(fw::Command code, std::uint16_t argument = 0);
+  fw::Refusal command(fw::Command code, std::uint16_t argument = 0, float value = 0.0f);
 
   // Physical values to terminals. Pressures gauge unless the name says absolute.
   void set_degc(int channel, double degc);                 // thermocouples, by the type the parameters give
@@ -38,6 +39,7 @@ class Injector {
   void set_vacuum_pa(double absolute_pa);
   void set_oxygen_ppm(double ppm);
   void set_current_a(int zone, double a);                  // fixed; negative: follows the demand again
+  void set_meter_slm(int meter, double slm);               // 0 or 1, calibration gas; whatever its valve does
   void set_raw(int channel, double value);                 // mV, mA, V or ohm as they stand on the terminals
   void set_flag(int channel, bool on);                     // the station's own word that a channel is broken
   void force_input(std::uint16_t bit, bool on);            // of fw::discrete
@@ -51,6 +53,7 @@ class Injector {
 
   double value(const char* name) const;                    // of the monitor block after the last tick; throws std::out_of_range
   bool coil(std::uint16_t mask) const { return (coils_ & mask) != 0; }
+  std::uint16_t coils() const { return coils_; }           // as last asked for, a bit each (fw::coil)
   double period_s() const { return static_cast<double>(parameters_.period_ms) * 1e-3; }
   const fw::Parameters& parameters() const { return parameters_; }
 
@@ -70,7 +73,8 @@ class Injector {
   bool watchdog_ = false, silent_ = false, pump_follows_ = true;
   std::uint16_t sequence_ = 0, coils_ = 0;
   std::array<float, 4> demand_{};
-  float flow_ma_ = 4.0f;
+  std::array<float, 2> flow_ma_{};
+  std::array<double, 2> meter_ma_{};                       // fixed; negative: follows its set point
   bool asked_ = false;
   std::uint64_t now_us_ = 0;
   double pump_s_ = 0.0;

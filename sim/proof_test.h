@@ -28,6 +28,8 @@ struct ProofResult {
 std::vector<ProofResult> proof_test(Endpoint& core, const fw::Parameters& parameters);
 
 const char* verdict_text(ProofResult::Verdict verdict);
+int proof_count(const std::vector<ProofResult>& results, ProofResult::Verdict verdict);
+std::string proof_count(const std::vector<ProofResult>& results);   // how many came out how, in a sentence
 
 // The sheet to sign, self-contained HTML. title: of the controller file; core: what was tested.
 std::string proof_sheet(const std::vector<ProofResult>& results, const std::string& title, const std::string& core);

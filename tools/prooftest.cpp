@@ -27,7 +27,8 @@ void print(const sim::ProofResult& r) {
   std::string figures;
   if (tested && !r.unit.empty()) figures = fmt::format("set {:.6g} {}, observed {:.6g}; ", r.set, r.unit, r.observed);
   if (tested) figures += fmt::format("delay {:.1f} s, observed {:.1f} s", r.set_delay_s, r.delay_s);
-  fmt::print("{:3} {:30} {:22} {}{}{}\n", r.row, r.name, sim::verdict_text(r.verdict), figures, r.reason.empty() ? "" : "; ", r.reason);
+  const char* const between = figures.empty() || r.reason.empty() ? "" : "; ";
+  fmt::print("{:3} {:30} {:22} {}{}{}\n", r.row, r.name, sim::verdict_text(r.verdict), figures, between, r.reason);
 }
 
 int prove(const ProofOptions& options) {
@@ -36,12 +37,7 @@ int prove(const ProofOptions& options) {
   settings.kind = options.kind;
   const std::unique_ptr<sim::Endpoint> core = sim::open_endpoint(settings);
   const std::vector<sim::ProofResult> results = sim::proof_test(*core, controller.parameters);
-  int failed = 0, passed = 0;
-  for (const sim::ProofResult& result : results) {
-    print(result);
-    failed += result.verdict == sim::ProofResult::Verdict::fail ? 1 : 0;
-    passed += result.verdict == sim::ProofResult::Verdict::pass ? 1 : 0;
-  }
+  for (const sim::ProofResult& result : results) print(result);
   if (!options.out.empty()) {
     sim::make_folder(options.out);
     sim::ResultFile sheet(options.out, "prooftest.html");
@@ -50,8 +46,10 @@ int prove(const ProofOptions& options) {
     sheet.name();
     fmt::print("sheet to sign: {}\n", (fs::path(options.out) / "prooftest.html").string());
   }
-  fmt::print("{} of {} rows passed, {} failed\n{}\n", passed, results.size(), failed, sim::short_caution);
-  return failed == 0 && passed > 0 ? all_hold : expectation_failed;
+  fmt::print("{}\n{}\n", sim::proof_count(results), sim::short_caution);
+  using enum sim::ProofResult::Verdict;
+  const bool passed = sim::proof_count(results, fail) == 0 && sim::proof_count(results, pass) > 0;
+  return passed ? all_hold : expectation_failed;
 }
 
 }  // namespace

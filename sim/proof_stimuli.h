@@ -1,0 +1,32 @@
+// How each interlock row is provoked in a proof test: the situation it needs, what is done at the terminals, its limit and its delay;
+// and, of what no signal can bring about, what shows it instead.
+#pragma once
+
+#include <cstdint>
+#include <span>
+
+#include "firmware/parameters.h"
+#include "sim/injector.h"
+
+namespace sim {
+
+struct Stimulus {
+  std::uint8_t row;
+  const char* words;                                         // what is done at the terminals
+  bool (*prepare)(Injector&);                                // false: the situation could not be reached
+  void (*apply)(Injector&, double value);                    // value: of the signal; without a limit any
+  const char* unit;                                          // of the limit, null: there is none
+  double (*limit)(const fw::Parameters&);
+  double step;                                               // of the signal, positive: rising
+  double (*delay_s)(const fw::Parameters&);                  // beyond the row's own, null: none
+  const char* (*unfit)(const fw::Parameters&);               // why the row does not apply to a unit, null: it does; null: to every unit
+};
+std::span<const Stimulus> proof_stimuli();
+
+struct Elsewhere {
+  std::uint8_t row;
+  const char* why;
+};
+std::span<const Elsewhere> proved_elsewhere();
+
+}  // namespace sim
