@@ -109,7 +109,7 @@ void alarms_step(Alarms& alarms, AlarmSet conditions, bool readings_lost, std::u
   follow_conditions(alarms, conditions, period_ms);
   count_shelved(alarms, period_ms);
   alarms.suppressed = readings_lost ? of_readings : 0;
-  const AlarmSet untold = alarms.shelved | alarms.suppressed | alarms.out_of_service;
+  const AlarmSet untold = alarms_withheld(alarms);
   const AlarmSet now = alarms.standing & ~untold;
   const AlarmSet came = now & ~alarms.active, gone = alarms.active & ~now;
   alarms.latched = (alarms.latched | (gone & latching)) & ~now & ~untold;
@@ -151,9 +151,22 @@ bool alarm_service(Alarms& alarms, int number, bool out) {
   return true;
 }
 
-AlarmSet alarms_told(const Alarms& alarms) { return alarms.active | alarms.latched; }
+AlarmSet alarms_told(const AlarmSets& alarms) { return alarms.active | alarms.latched; }
 
-AlarmState alarm_state(const Alarms& alarms, int number) {
+AlarmSet alarms_withheld(const AlarmSets& alarms) { return alarms.shelved | alarms.suppressed | alarms.out_of_service; }
+
+AlarmSet alarms_changed(const AlarmSets& before, const AlarmSets& now) {
+  AlarmSet changed = 0;
+  AlarmSet moved = (before.active ^ now.active) | (before.unacknowledged ^ now.unacknowledged) | (before.latched ^ now.latched) |
+                   (before.shelved ^ now.shelved) | (before.suppressed ^ now.suppressed) | (before.out_of_service ^ now.out_of_service);
+  for (; moved != 0; moved &= moved - 1) {
+    const int n = std::countr_zero(moved);
+    if (alarm_state(before, n) != alarm_state(now, n)) changed |= bit_of(n);
+  }
+  return changed;
+}
+
+AlarmState alarm_state(const AlarmSets& alarms, int number) {
   const AlarmSet bit = bit_of(number);
   if (alarms.out_of_service & bit) return AlarmState::out_of_service;
   if (alarms.suppressed & bit) return AlarmState::suppressed;

@@ -48,15 +48,19 @@ enum class AlarmState : std::uint8_t {
 
 using AlarmSet = std::uint64_t;           // bit n: alarm n
 
-struct Alarms {
+// What makes the state of each alarm.
+struct AlarmSets {
   AlarmSet active = 0;                   // told, its condition there
   AlarmSet unacknowledged = 0;
   AlarmSet latched = 0;                  // told, its condition gone, waits for a reset
-  AlarmSet standing = 0;                 // conditions, their delays over, told or not
-  AlarmSet changing = 0;                 // a delay runs
   AlarmSet shelved = 0;
   AlarmSet suppressed = 0;               // by design
   AlarmSet out_of_service = 0;
+};
+
+struct Alarms : AlarmSets {
+  AlarmSet standing = 0;                 // conditions, their delays over, told or not
+  AlarmSet changing = 0;                 // a delay runs
   std::uint32_t delay_ms[64] = {};
   std::uint32_t shelved_ms[64] = {};     // left
 };
@@ -72,8 +76,10 @@ bool alarm_unshelve(Alarms& alarms, int number);
 bool alarm_reset(Alarms& alarms, int number);                    // latched, its condition gone and acknowledged
 bool alarm_service(Alarms& alarms, int number, bool out);        // out of service and back; not those of high priority
 
-AlarmSet alarms_told(const Alarms& alarms);                      // active or latched
-AlarmState alarm_state(const Alarms& alarms, int number);
+AlarmSet alarms_told(const AlarmSets& alarms);                   // active or latched
+AlarmSet alarms_withheld(const AlarmSets& alarms);               // shelved, suppressed or out of service, standing or not
+AlarmState alarm_state(const AlarmSets& alarms, int number);
+AlarmSet alarms_changed(const AlarmSets& before, const AlarmSets& now);   // whose state is another one
 int alarms_count(AlarmSet bits, AlarmPriority priority);
 bool alarms_sound_horn(const Alarms& alarms);   // an unacknowledged alarm of high priority
 

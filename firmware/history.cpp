@@ -27,26 +27,24 @@ std::uint32_t parameters_crc(const Parameters& parameters) {
   return ~crc;
 }
 
-AlarmState state_by(std::uint64_t active, std::uint64_t unacknowledged, int number) {
-  const bool is = (active >> number & 1u) != 0, waits = (unacknowledged >> number & 1u) != 0;
-  if (is) return waits ? AlarmState::unacknowledged : AlarmState::acknowledged;
-  return waits ? AlarmState::returned_unacknowledged : AlarmState::normal;
+// A lost line suppresses dozens that were normal: the line's own alarm tells it, and the log has no room for them.
+bool only_suppressed(AlarmState before, AlarmState after) {
+  return (before == AlarmState::normal && after == AlarmState::suppressed) ||
+         (before == AlarmState::suppressed && after == AlarmState::normal);
 }
 
 void note_alarms(Controller& c) {
   History& h = c.history;
-  const std::uint64_t active = c.alarms.active, unacknowledged = c.alarms.unacknowledged;
-  for (std::uint64_t left = (active ^ h.alarms_active) | (unacknowledged ^ h.alarms_unacknowledged); left != 0; left &= left - 1) {
+  for (AlarmSet left = alarms_changed(h.alarms, c.alarms); left != 0; left &= left - 1) {
     const int number = std::countr_zero(left);
-    const AlarmState before = state_by(h.alarms_active, h.alarms_unacknowledged, number);
-    const AlarmState after = state_by(active, unacknowledged, number);
+    const AlarmState before = alarm_state(h.alarms, number), after = alarm_state(c.alarms, number);
+    if (only_suppressed(before, after)) continue;
     history_log(c, EventKind::alarm, static_cast<std::uint16_t>(number), static_cast<std::uint32_t>(before),
                 static_cast<std::uint32_t>(after));
   }
-  h.alarms_active = active;
-  h.alarms_unacknowledged = unacknowledged;
-  h.records.now.alarms[0] |= static_cast<std::uint32_t>(active);
-  h.records.now.alarms[1] |= static_cast<std::uint32_t>(active >> 32);
+  h.alarms = c.alarms;
+  h.records.now.alarms[0] |= static_cast<std::uint32_t>(c.alarms.active);
+  h.records.now.alarms[1] |= static_cast<std::uint32_t>(c.alarms.active >> 32);
 }
 
 void note_trips(Controller& c) {

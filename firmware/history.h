@@ -4,6 +4,7 @@
 
 #include <cstdint>
 
+#include "firmware/alarms.h"
 #include "firmware/controller.h"
 #include "firmware/event_log.h"
 #include "firmware/power_loss.h"
@@ -16,7 +17,8 @@ namespace fw {
 struct History {
   EventLog events;
   RunRecords records;
-  std::uint64_t alarms_active, alarms_unacknowledged, trips;
+  AlarmSets alarms;
+  std::uint64_t trips;
   std::uint32_t event_window, record_window;      // what the registers show
   std::uint32_t programme_crc;                    // of the private copy that runs
   ProgrammeState state;

@@ -70,6 +70,8 @@ constexpr Row monitor_common[] = {
     {"combustible.state", "", u16, 0, "0 none in the chamber, 1 possible, 2 waiting for its permissive, 3 flowing"},
     {"combustible.purged", "", f32, 2, "cold volume changes of inert gas since combustible gas or air came in"},
     {"pressure.in_charge", "", u16, 0, "device in charge of the pressure: 0 none, 1 valve, 2 bypass, 3 pump"},
+    {"alarms.withheld", "", u32, 0, "bit n: alarm n is not told: shelved, suppressed by design or out of service, 0..31"},
+    {"alarms.withheld_2", "", u32, 0, "the same of alarm 32 + n"},
 };
 
 constexpr Row monitor_zone[4][3] = {

@@ -362,6 +362,8 @@ void monitor_values(const Controller& c, Writer& w) {
   w.u16(static_cast<std::uint16_t>(combustible_state(c.atmosphere.combustible, c.atmosphere.gas_wait_ms != 0)));
   w.f32(combustible_volume_changes(c.atmosphere.combustible, c.parameters));
   w.u16(static_cast<std::uint16_t>(pressure_in_charge(c.outputs)));
+  w.u32(static_cast<std::uint32_t>(alarms_withheld(c.alarms)));
+  w.u32(static_cast<std::uint32_t>(alarms_withheld(c.alarms) >> 32));
   for (int z = 0; z < zone_count_max; ++z) {
     w.f32(c.inputs.zone_degc[z]);
     w.f32(heat_setpoint_degc(c, z));

@@ -3,7 +3,10 @@
 #include <algorithm>
 #include <array>
 
+#include "firmware/alarms.h"
+#include "firmware/commissioning.h"
 #include "sim/controller_file.h"
+#include "sim/local_time.h"
 #include "sim/moment.h"
 #include "sim/set_point_file.h"
 
@@ -11,28 +14,88 @@ namespace sim {
 
 namespace {
 
-constexpr std::array<ActionKind, 18> kinds{{
-    {"start", fw::Command::start, 0, "", 0, 0, "start the programme"},
-    {"hold", fw::Command::hold, 0, "", 0, 0, "hold the programme"},
-    {"resume", fw::Command::resume, 0, "", 0, 0, "go on"},
-    {"skip", fw::Command::skip, 0, "", 0, 0, "to the next segment"},
-    {"stop", fw::Command::stop, 0, "", 0, 0, "ordered stop to the safe values"},
-    {"acknowledge", fw::Command::acknowledge, 0, "", 0, 0, "all alarms; re-arms a trip whose cause has gone"},
-    {"reset", fw::Command::reset, 0, "", 0, 0, "back to idle when stopped, aborted or complete"},
-    {"select_programme", fw::Command::select_programme, 0, "1", 0, fw::programme_count - 1, "choose a programme of the store"},
-    {"load", fw::Command::select_programme, 0, "name", 0, 0,
+using Takes = ActionValue;
+
+constexpr std::array<ActionKind, 28> kinds{{
+    {"start", fw::Command::start, 0, Takes::nothing, "", 0, 0, "start the programme"},
+    {"start_at_value", fw::Command::start_at_value, 0, Takes::nothing, "", 0, 0,
+     "start, but in the first ramp whose way holds the process value"},
+    {"hold", fw::Command::hold, 0, Takes::nothing, "", 0, 0, "hold the programme"},
+    {"resume", fw::Command::resume, 0, Takes::nothing, "", 0, 0, "go on"},
+    {"skip", fw::Command::skip, 0, Takes::nothing, "", 0, 0, "to the next segment"},
+    {"stop", fw::Command::stop, 0, Takes::nothing, "", 0, 0, "ordered stop to the safe values"},
+    {"acknowledge", fw::Command::acknowledge, 0, Takes::nothing, "", 0, 0, "all alarms; re-arms a trip whose cause has gone"},
+    {"acknowledge_alarm", fw::Command::acknowledge_alarm, 0, Takes::alarm, "", 0, 0, "acknowledge one alarm"},
+    {"shelve_alarm", fw::Command::shelve_alarm, 0, Takes::shelf, "", 0, 0, "not told for a time, then it comes back by itself"},
+    {"unshelve_alarm", fw::Command::unshelve_alarm, 0, Takes::alarm, "", 0, 0, "told again before its time is over"},
+    {"reset_alarm", fw::Command::reset_alarm, 0, Takes::alarm, "", 0, 0, "let go of an alarm that has latched, its condition gone"},
+    {"alarm_out_of_service", fw::Command::alarm_out_of_service, 0, Takes::alarm, "", 0, 0,
+     "not told until it is put back; key switch at commissioning"},
+    {"alarm_in_service", fw::Command::alarm_in_service, 0, Takes::alarm, "", 0, 0, "told again; key switch at commissioning"},
+    {"reset", fw::Command::reset, 0, Takes::nothing, "", 0, 0, "back to idle when stopped, aborted or complete"},
+    {"select_programme", fw::Command::select_programme, 0, Takes::number, "1", 0, fw::programme_count - 1,
+     "choose a programme of the store"},
+    {"load", fw::Command::select_programme, 0, Takes::programme, "", 0, 0,
      "choose a programme of `programmes` by its name (`programme` for the first), written over the line first where it is not stored"},
-    {"set_heat", fw::Command::change_setpoint, 0, "degC", 0, 1800, "heat set point"},
-    {"set_back_pressure", fw::Command::change_setpoint, 1, "Pa gauge", 0, 1e5, "back-pressure set point"},
-    {"set_flow", fw::Command::change_setpoint, 2, "slm", 0, 1000, "flow set point"},
-    {"start_auto_tune", fw::Command::start_auto_tune, 0, "1", 1, 5, "by relay: 1 to 4 a heat zone, 5 the back-pressure"},
-    {"abort_auto_tune", fw::Command::abort_auto_tune, 0, "", 0, 0, "the loop goes on with its gains from where it stood"},
-    {"accept_auto_tune", fw::Command::accept_auto_tune, 0, "1", 1, fw::gain_set_count,
+    {"set_heat", fw::Command::change_setpoint, 0, Takes::set_point, "degC", 0, 1800, "heat set point"},
+    {"set_back_pressure", fw::Command::change_setpoint, 1, Takes::set_point, "Pa gauge", 0, 1e5, "back-pressure set point"},
+    {"set_flow", fw::Command::change_setpoint, 2, Takes::set_point, "slm", 0, 1000, "flow set point"},
+    {"start_auto_tune", fw::Command::start_auto_tune, 0, Takes::number, "1", 1, 5, "by relay: 1 to 4 a heat zone, 5 the back-pressure"},
+    {"abort_auto_tune", fw::Command::abort_auto_tune, 0, Takes::nothing, "", 0, 0, "the loop goes on with its gains from where it stood"},
+    {"accept_auto_tune", fw::Command::accept_auto_tune, 0, Takes::number, "1", 1, fw::gain_set_count,
      "write the gains proposed, those of a heat loop into this set"},
-    {"reject_auto_tune", fw::Command::reject_auto_tune, 0, "", 0, 0, "drop the gains proposed"},
-    {"shut_down", fw::Command::shut_down, 0, "", 0, 0, "leave the programme: purge combustible gas out, cool under purge, end"},
-    {"set_parameter", fw::Command::none, 0, "", 0, 0, "write a parameter of the controller (FC 16) and read it back (FC 03)"},
+    {"reject_auto_tune", fw::Command::reject_auto_tune, 0, Takes::nothing, "", 0, 0, "drop the gains proposed"},
+    {"shut_down", fw::Command::shut_down, 0, Takes::nothing, "", 0, 0,
+     "leave the programme: purge combustible gas out, cool under purge, end"},
+    {"force_output", fw::Command::force_output, 0, Takes::output, "", 0, 0,
+     "hold one output where it is put, ten minutes at most; key switch at commissioning, interlocks stay live"},
+    {"release_outputs", fw::Command::release_outputs, 0, Takes::nothing, "", 0, 0, "end all forcing"},
+    {"zero_pressure", fw::Command::zero_pressure, 0, Takes::date, "", 0, 0,
+     "take the gauge-pressure reading of the vented chamber for zero, found on this date; key switch at commissioning"},
+    {"set_parameter", fw::Command::none, 0, Takes::parameter, "", 0, 0,
+     "write a parameter of the controller (FC 16) and read it back (FC 03)"},
 }};
+
+// Outputs that can be forced (firmware/commissioning.h), by the words that faults have for them.
+struct ForcedName {
+  const char* word;
+  std::uint16_t number;
+};
+constexpr std::array<ForcedName, 15> forced_names{{
+    {"contactor", 0}, {"process", 1}, {"purge", 2}, {"exhaust", 3}, {"bypass", 4}, {"air", 5}, {"pump", 6}, {"isolation", 7},
+    {"inlet_vent", 8}, {"pilot", 9}, {"demand_1", 16}, {"demand_2", 17}, {"demand_3", 18}, {"demand_4", 19}, {"valve", fw::forced_valve},
+}};
+
+// What the map behind shelve_alarm, force_output or the name of an alarm says.
+struct NamedPlace {
+  int place = 0;
+  double number = 0.0;
+};
+
+std::vector<std::string> alarm_words() {
+  std::vector<std::string> words;
+  for (const fw::AlarmInfo& alarm : fw::alarm_table()) words.emplace_back(alarm.name);
+  return words;
+}
+
+Field alarm_field() {
+  return choice_field<NamedPlace>("alarm", [](auto& named) -> auto& { return named.place; }, alarm_words(), "", "by its name");
+}
+
+FieldTable make_shelf_fields() {
+  return {"shelve_alarm", "Which alarm is not told, and how long.",
+          {alarm_field(), quantity_field<NamedPlace>("for", "s", [](auto& named) -> auto& { return named.number; }, 1.0, 86400.0, "",
+                                                     "at most alarms.shelve_longest")}};
+}
+
+FieldTable make_output_fields() {
+  std::vector<std::string> words;
+  for (const ForcedName& name : forced_names) words.emplace_back(name.word);
+  return {"force_output", "Which output of the station is held, and where.",
+          {choice_field<NamedPlace>("output", [](auto& named) -> auto& { return named.place; }, words, "", "of the station"),
+           quantity_field<NamedPlace>("value", "1", [](auto& named) -> auto& { return named.number; }, 0.0, 1.0, "",
+                                      "0 shut or off, 1 open or on; between them for demand and back-pressure valve")}};
+}
 
 std::vector<std::string> kind_names() {
   std::vector<std::string> names;
@@ -86,7 +149,7 @@ Field value_field(std::size_t parameter, bool any_size) {
 // One to be refused may be of any size, or it would never come to the controller.
 void read_parameter_write(const YamlNode& map, OperatorAction& action) {
   ParameterWrite write;
-  read_fields(map, parameter_write_fields(), &write);
+  read_fields(map, *action_map_fields(Takes::parameter), &write);
   const auto table = fw::parameter_table();
   std::vector<std::string> names;
   for (const fw::ParameterInfo& info : table) names.emplace_back(info.name);
@@ -122,19 +185,75 @@ std::string written_parameter(const OperatorAction& action, int indent) {
          write_fields({"set_parameter", "", {value_field(index, true)}}, &file, indent);
 }
 
-// The value, checked by a field made for the occasion, so that its messages are those of every other field.
+// One value, checked by a field made for the occasion, so that its messages are those of every other field.
+template <class T>
+void read_one(const char* key, Field field, const YamlNode& node, T& object) {
+  YamlNode map;
+  map.kind = YamlNode::Kind::map;
+  map.place = node.place;
+  map.keys.emplace_back().text = key;
+  map.items.push_back(node);
+  field.key = key;
+  read_fields(map, {"action", "", {field}}, &object);
+}
+
 double read_value(const ActionKind& kind, const YamlNode& node) {
   double value = 0.0;
   const auto at = [](auto& number) -> auto& { return number; };
   Field field = quantity_field<double>(kind.name, kind.unit, at, kind.low, kind.high, "", kind.meaning);
-  field.whole = std::string_view(kind.unit) == "1";
-  YamlNode map;
-  map.kind = YamlNode::Kind::map;
-  map.place = node.place;
-  map.keys.emplace_back().text = kind.name;
-  map.items.push_back(node);
-  read_fields(map, {"action", "", {field}}, &value);
+  field.whole = kind.takes == Takes::number;
+  read_one(kind.name, field, node, value);
   return value;
+}
+
+double read_date(const ActionKind& kind, const YamlNode& node) {
+  const auto stamp_s = node.is_text() ? stamp_of(node.text, "YYYY-MM-DD") : std::nullopt;
+  if (!stamp_s || *stamp_s < 0.0) throw InputError(node.place, node.found() + " for `" + kind.name + "`", "a date as 2026-03-31");
+  return *stamp_s / 86400.0;
+}
+
+void read_named(const ActionKind& kind, const YamlNode& node, OperatorAction& action) {
+  NamedPlace named;
+  if (kind.takes == Takes::alarm) read_one(kind.name, alarm_field(), node, named);
+  else read_fields(node, *action_map_fields(kind.takes), &named);
+  const bool output = kind.takes == Takes::output;
+  action.argument = output ? forced_names[static_cast<std::size_t>(named.place)].number : static_cast<std::uint16_t>(named.place);
+  action.value = static_cast<float>(named.number);
+  const std::string name = output ? forced_names[static_cast<std::size_t>(named.place)].word
+                                  : fw::alarm_table()[static_cast<std::size_t>(named.place)].name;
+  action.text += kind.takes == Takes::shelf ? " " + name + " for " + text_of(action.value, "s")
+                 : output                   ? " " + name + " to " + text_of(action.value, "1") : " " + name;
+}
+
+// Everything but its moment. True: `many` set points from a file.
+bool read_deed(const ActionKind& kind, const YamlNode& value, const Vocabulary& vocabulary, OperatorAction& action) {
+  if (kind.takes == Takes::parameter) return read_parameter_write(value, action), false;
+  if (kind.takes == Takes::programme) return read_load(value, vocabulary, action), false;
+  action.command = kind.command;
+  action.argument = kind.argument;
+  action.text = kind.name;
+  switch (kind.takes) {
+    case Takes::nothing:
+      if (!value.is_text() || !value.text.empty())
+        throw InputError(value.place, value.found() + " for `" + kind.name + "`", "nothing: this action has no value");
+      return false;
+    case Takes::alarm:
+    case Takes::shelf:
+    case Takes::output:
+      read_named(kind, value, action);
+      return false;
+    case Takes::date:
+      action.value = static_cast<float>(read_date(kind, value));
+      break;
+    case Takes::number:
+      action.argument = static_cast<std::uint16_t>(read_value(kind, value));
+      break;
+    default:
+      if (value.is_map()) return true;
+      action.value = static_cast<float>(read_value(kind, value));
+  }
+  action.text += " " + value.text;
+  return false;
 }
 
 // `set_heat: {file: ...}`: one action for each set point, so much after the moment of the item.
@@ -167,34 +286,33 @@ std::vector<OperatorAction> read_action(const YamlNode& item, const Vocabulary& 
     if (kind) throw InputError(item.keys[i].place, "`" + item.keys[i].text + "` beside `" + kind->name + "`", "one action in an item");
     kind = &kinds[static_cast<std::size_t>(found - names.begin())];
     action.place = item.keys[i].place;
-    const YamlNode& value = item.items[i];
-    if (kind->command == fw::Command::none) {
-      read_parameter_write(value, action);
-      continue;
-    }
-    const bool bare = value.is_text() && value.text.empty();
-    if (std::string_view(kind->unit) == "name") {
-      read_load(value, vocabulary, action);
-      continue;
-    }
-    if (!*kind->unit && !bare)
-      throw InputError(value.place, value.found() + " for `" + kind->name + "`", "nothing: this action has no value");
-    action.command = kind->command;
-    action.argument = kind->argument;
-    action.text = kind->name;
-    if (!*kind->unit) continue;
-    if (value.is_map() && kind->command == fw::Command::change_setpoint) {
-      many = &value;
-      continue;
-    }
-    const double number = read_value(*kind, value);
-    if (std::string_view(kind->unit) == "1") action.argument = static_cast<std::uint16_t>(number);
-    else action.value = static_cast<float>(number);
-    action.text += " " + value.text;
+    if (read_deed(*kind, item.items[i], vocabulary, action)) many = &item.items[i];
   }
   if (!kind) throw InputError(item.place, "an action that does nothing", "one of start, hold, resume, skip, stop, set_heat, ...");
   if (many) return each_of(action, *kind, *many);
   return {action};
+}
+
+// What stands behind the key, the end of the line included.
+std::string written_deed(const ActionKind& kind, const OperatorAction& action, int indent) {
+  NamedPlace named{action.argument, static_cast<double>(action.value)};
+  switch (kind.takes) {
+    case Takes::parameter:
+      return "\n" + written_parameter(action, indent);
+    case Takes::alarm:
+      return std::string(" ") + fw::alarm_table()[action.argument].name + "\n";
+    case Takes::output:
+      named.place = static_cast<int>(std::find_if(forced_names.begin(), forced_names.end(), [&](const ForcedName& name) {
+                                       return name.number == action.argument;
+                                     }) - forced_names.begin());
+      [[fallthrough]];
+    case Takes::shelf:
+      return "\n" + write_fields(*action_map_fields(kind.takes), &named, indent);
+    default: {
+      const std::size_t blank = action.text.find(' ');
+      return (blank == std::string::npos ? "" : action.text.substr(blank)) + "\n";
+    }
+  }
 }
 
 }  // namespace
@@ -207,10 +325,17 @@ const FieldTable& action_fields() {
   return table;
 }
 
-const FieldTable& parameter_write_fields() {
-  static const FieldTable table{"set_parameter", "Which parameter is written while the controller runs, and what.",
-                                make_parameter_fields()};
-  return table;
+const FieldTable* action_map_fields(ActionValue takes) {
+  static const FieldTable parameter{"set_parameter", "Which parameter is written while the controller runs, and what.",
+                                    make_parameter_fields()};
+  static const FieldTable shelf = make_shelf_fields(), output = make_output_fields(), alarm{"alarm", "", {alarm_field()}};
+  switch (takes) {
+    case Takes::parameter: return &parameter;
+    case Takes::shelf: return &shelf;
+    case Takes::output: return &output;
+    case Takes::alarm: return &alarm;
+    default: return nullptr;
+  }
 }
 
 std::vector<OperatorAction> read_actions(const YamlNode& list, const Vocabulary& vocabulary) {
@@ -226,12 +351,10 @@ std::string write_actions(const std::vector<OperatorAction>& actions, int indent
   std::string text;
   for (const OperatorAction& action : actions) {
     const auto kind = std::find_if(kinds.begin(), kinds.end(), [&](const ActionKind& k) {
-      if ((std::string_view(k.unit) == "name") != !action.programme.empty()) return false;
+      if ((k.takes == Takes::programme) != !action.programme.empty()) return false;
       return k.command == action.command && (action.command != fw::Command::change_setpoint || k.argument == action.argument);
     });
-    const std::size_t blank = action.text.find(' ');
-    if (action.parameter >= 0) text += blanks + "- set_parameter:\n" + written_parameter(action, indent + 4);
-    else text += blanks + "- " + kind->name + ":" + (blank == std::string::npos ? "" : action.text.substr(blank)) + "\n";
+    text += blanks + "- " + kind->name + ":" + written_deed(*kind, action, indent + 4);
     text += write_fields(action_fields(), &action, indent + 2);
   }
   return text;

@@ -22,12 +22,17 @@ std::string deed_sentence(const OperatorAction& action, const DisplayUnits& unit
   const std::string when = moment_sentence(action.when, units);
   const ActionKind* kind = kind_of(action);
   if (!kind) return fmt::format("{}: {}", when, in_display_units(action.text, units));
-  const std::string unit = kind->unit;
-  if (unit == "name" || action.parameter >= 0)
-    return fmt::format("{}: {}: {}", when, kind->meaning, in_display_units(action.text.substr(action.text.find(' ') + 1), units));
-  if (unit.empty()) return fmt::format("{}: {}", when, kind->meaning);
-  if (unit == "1") return fmt::format("{}: {}: {}", when, kind->meaning, action.argument);
-  return fmt::format("{}: {} to {}", when, kind->meaning, shown(static_cast<double>(action.value), unit, units, Digits::written));
+  switch (kind->takes) {
+    case ActionValue::nothing:
+      return fmt::format("{}: {}", when, kind->meaning);
+    case ActionValue::number:
+      return fmt::format("{}: {}: {}", when, kind->meaning, action.argument);
+    case ActionValue::set_point:
+      return fmt::format("{}: {} to {}", when, kind->meaning,
+                         shown(static_cast<double>(action.value), kind->unit, units, Digits::written));
+    default:
+      return fmt::format("{}: {}: {}", when, kind->meaning, in_display_units(action.text.substr(action.text.find(' ') + 1), units));
+  }
 }
 
 }  // namespace

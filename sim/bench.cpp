@@ -87,7 +87,9 @@ std::string course_of(const Scenario& scenario) {
 
 std::vector<OperatorAction> actions_of(const Scenario& scenario) {
   std::vector<OperatorAction> actions = scenario.actions;
-  const auto is_start = [](const OperatorAction& action) { return action.command == fw::Command::start; };
+  const auto is_start = [](const OperatorAction& action) {
+    return action.command == fw::Command::start || action.command == fw::Command::start_at_value;
+  };
   const bool starts = std::any_of(actions.begin(), actions.end(), is_start);
   if (starts || scenario.programme.segments.empty()) return actions;
   OperatorAction start;

@@ -18,7 +18,8 @@ namespace sim {
 namespace {
 
 constexpr std::array programme_states{"idle", "running", "held", "stopping", "stopped", "aborting", "aborted", "complete"};
-constexpr std::array alarm_names{"normal", "unacknowledged", "acknowledged", "returned, unacknowledged"};
+constexpr std::array alarm_names{"normal", "unacknowledged", "acknowledged", "returned, unacknowledged", "latched, unacknowledged",
+                                 "latched, acknowledged", "shelved", "suppressed by design", "out of service"};
 constexpr std::array cause_names{"power on", "brown-out", "watchdog", "commanded reset"};
 constexpr std::array loss_names{"nothing ran", "left as it was", "held", "resumed", "aborted: outage too long", "aborted: too cold",
                                 "aborted: another programme in the store", "aborted: nothing makes the atmosphere again",

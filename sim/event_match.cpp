@@ -20,9 +20,10 @@ struct EventKind {
   const char* sentence;
 };
 
-constexpr std::array<EventKind, 23> kinds{{
+constexpr std::array<EventKind, 24> kinds{{
     {"alarm", "raised", "an alarm is raised"},
     {"alarm", "cleared", "an alarm is cleared"},
+    {"alarm", "withheld", "an alarm that stands is shelved, suppressed or out of service"},
     {"interlock", "trips", "an interlock trips"},
     {"interlock", "re-armed", "an interlock is armed again"},
     {"interlock", "refuses", "an interlock refuses an action"},

@@ -50,7 +50,8 @@ EventWatch::EventWatch(const SignalTable& table, const ProgrammeSource& programm
     : programme_(programme), segment_slot_(slot_of(table, "programme.segment")),
       number_slot_(slot_of(table, "programme.number")), state_slot_(slot_of(table, "programme.state")),
       phase_slot_(slot_of(table, "atmosphere.phase")), alarms_slot_(slot_of(table, "alarms.bits")),
-      alarms_2_slot_(slot_of(table, "alarms.bits_2")),
+      alarms_2_slot_(slot_of(table, "alarms.bits_2")), withheld_slot_(slot_of(table, "alarms.withheld")),
+      withheld_2_slot_(slot_of(table, "alarms.withheld_2")),
       trip_slot_(slot_of(table, "interlock.trip")), inhibit_slot_(slot_of(table, "interlock.inhibit")) {}
 
 void EventWatch::visit(Archive& archive) {
@@ -64,13 +65,15 @@ void EventWatch::take_over(const EventWatch& past) {
   supervisory_ = past.supervisory_;
 }
 
-void EventWatch::alarms(std::uint64_t before, std::uint64_t now, double time_s, std::vector<Event>& events) const {
-  const std::uint64_t changed = now ^ before;
+// One that is shelved, suppressed or taken out of service goes as well, but is not cleared.
+void EventWatch::alarms(std::uint64_t before, const Codes& now, double time_s, std::vector<Event>& events) const {
+  const std::uint64_t changed = now.alarms ^ before;
   const auto table = fw::alarm_table();
   for (std::size_t number = 0; number < table.size(); ++number) {
     const std::uint64_t bit = std::uint64_t{1} << number;
     if ((changed & bit) == 0) continue;
-    events.push_back({time_s, "alarm", (now & bit) != 0 ? "raised" : "cleared",
+    const char* const kind = (now.alarms & bit) != 0 ? "raised" : (now.withheld & bit) != 0 ? "withheld" : "cleared";
+    events.push_back({time_s, "alarm", kind,
                       fmt::format("{} ({} priority)", table[number].name, priority_name(table[number].priority))});
   }
 }
@@ -94,7 +97,8 @@ void EventWatch::follow(Burst& burst, std::uint64_t count, const BurstWords& wor
 void EventWatch::observe(std::span<const double> frame, double time_s, std::uint64_t line_errors, std::uint64_t missed,
                          double period_s, std::vector<Event>& events) {
   const Codes now{programme_.place(frame[number_slot_], frame[segment_slot_]), frame[state_slot_], frame[phase_slot_],
-                  frame[trip_slot_], frame[inhibit_slot_], alarm_set(frame[alarms_slot_], frame[alarms_2_slot_])};
+                  frame[trip_slot_], frame[inhibit_slot_], alarm_set(frame[alarms_slot_], frame[alarms_2_slot_]),
+                  alarm_set(frame[withheld_slot_], frame[withheld_2_slot_])};
   constexpr BurstWords line_words{"line", "an answer of the station is missing, late or damaged", "answers missing, late or damaged"};
   constexpr BurstWords supervisory_words{"supervisory", "no reading of the controller came through: the last one stands",
                                          "readings of the controller missing, in whose place the last one stood"};
@@ -107,7 +111,7 @@ void EventWatch::observe(std::span<const double> frame, double time_s, std::uint
     events.push_back({time_s, "programme", "begins", name});
   }
   if (now.phase != last_.phase) events.push_back({time_s, "atmosphere", "begins", code_name(phase_names(), now.phase)});
-  if (now.alarms != last_.alarms) alarms(last_.alarms, now.alarms, time_s, events);
+  if (now.alarms != last_.alarms) alarms(last_.alarms, now, time_s, events);
   if (now.trip != last_.trip) {
     if (now.trip > 0.0) events.push_back({time_s, "interlock", "trips", row_name(now.trip)});
     else events.push_back({time_s, "interlock", "re-armed", row_name(last_.trip)});

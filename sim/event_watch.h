@@ -29,10 +29,10 @@ class EventWatch {
  private:
   struct Codes {
     double segment = -1.0, state = 0.0, phase = -1.0, trip = 0.0, inhibit = 0.0;
-    std::uint64_t alarms = 0;
+    std::uint64_t alarms = 0, withheld = 0;
   };
 
-  void alarms(std::uint64_t before, std::uint64_t now, double time_s, std::vector<Event>& events) const;
+  void alarms(std::uint64_t before, const Codes& now, double time_s, std::vector<Event>& events) const;
 
   // What goes missing now and again, told as one burst.
   struct Burst {
@@ -50,7 +50,8 @@ class EventWatch {
                      std::vector<Event>& events);
 
   const ProgrammeSource& programme_;
-  std::size_t segment_slot_, number_slot_, state_slot_, phase_slot_, alarms_slot_, alarms_2_slot_, trip_slot_, inhibit_slot_;
+  std::size_t segment_slot_, number_slot_, state_slot_, phase_slot_, alarms_slot_, alarms_2_slot_, withheld_slot_, withheld_2_slot_,
+      trip_slot_, inhibit_slot_;
   Codes last_;
   double inhibit_told_ = 0.0;               // row last told: it may come and go every tick
   Burst line_, supervisory_;

@@ -512,7 +512,9 @@ void add_all_steps(std::string& page, const SheetFigures& figures) {
   page += "<h2>Steps</h2>\n";
   add_reading_rules(page, figures);
   const bool started = std::any_of(figures.runs().front().scenario.actions.begin(), figures.runs().front().scenario.actions.end(),
-                                   [](const OperatorAction& one) { return one.command == fw::Command::start; });
+                                   [](const OperatorAction& one) {
+                                     return one.command == fw::Command::start || one.command == fw::Command::start_at_value;
+                                   });
   page += paragraph("<strong>You:</strong> load in place, thermocouples in place, door shut, every line of the preparation done" +
                     std::string(started ? "." : "; then start the programme at the controller.") +
                     " The controller opens, closes and sets what follows; you watch, read and write down.");

@@ -254,7 +254,7 @@ void add_chart_table(std::string& page, const ReportData& data, const Chart& cha
 }
 
 char letter_of(const Event& event) {
-  if (event.source == "alarm" && event.kind != "cleared" && event.kind != "acknowledged") return 'A';
+  if (event.source == "alarm" && event.kind == "raised") return 'A';
   if (event.source == "interlock") return 'I';
   if (event.source == "fault") return 'F';
   if (event.source == "operator") return 'O';

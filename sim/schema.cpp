@@ -122,12 +122,13 @@ Json actions_schema() {
   Json kinds = Json::object();
   for (const ActionKind& kind : action_table()) {
     kinds[kind.name] = {{"description", kind.meaning}};
-    if (kind.command == fw::Command::none) {
-      kinds[kind.name] = table_schema(parameter_write_fields());
+    if (const FieldTable* const fields = action_map_fields(kind.takes)) {
+      if (kind.takes == ActionValue::alarm) kinds[kind.name].update(field_schema(fields->fields.front()));
+      else kinds[kind.name] = table_schema(*fields);
       continue;
     }
-    kinds[kind.name]["type"] = !*kind.unit ? "null" : std::string_view(kind.unit) == "1" ? "integer" : "string";
-    if (kind.command == fw::Command::change_setpoint)
+    kinds[kind.name]["type"] = kind.takes == ActionValue::nothing ? "null" : kind.takes == ActionValue::number ? "integer" : "string";
+    if (kind.takes == ActionValue::set_point)
       kinds[kind.name] = {{"anyOf", {kinds[kind.name], table_schema(set_point_fields())}}};
   }
   return kinds_list(table_schema(action_fields()), kinds);
@@ -240,7 +241,9 @@ std::string fields_markdown() {
   add_table(text, "Programmes: an item, beside its `segments`", other_programme_fields());
   FieldTable actions = action_fields();
   for (const ActionKind& kind : action_table()) {
-    const std::string unit = *kind.unit ? " [" + std::string(kind.unit) + "]" : "";
+    const bool named = kind.takes == ActionValue::programme || kind.takes == ActionValue::alarm;
+    const std::string takes = named ? "name" : kind.takes == ActionValue::date ? "date" : kind.unit;
+    const std::string unit = takes.empty() ? "" : " [" + takes + "]";
     actions.meaning += "\n- `" + std::string(kind.name) + "`" + unit + ": " + kind.meaning;
   }
   add_table(text, "Action", actions);
@@ -256,7 +259,10 @@ std::string fields_markdown() {
   add_table(text, "Environment: a profile from a file", environment_file_fields());
   add_table(text, "Environment: a profile of `points`", environment_profile_fields());
   add_table(text, "Environment: an item of `points`", environment_point_fields(environment_table().front()));
-  add_table(text, "Action: set_parameter", parameter_write_fields());
+  for (const ActionValue takes : {ActionValue::parameter, ActionValue::shelf, ActionValue::output}) {
+    const FieldTable& fields = *action_map_fields(takes);
+    add_table(text, "Action: " + fields.kind, fields);
+  }
   add_table(text, "Fault", fault_time_fields());
   for (const FaultKind& kind : fault_table()) add_table(text, "Fault: " + std::string(kind.name), fault_fields(kind, -1));
   for (const MistakeKind& kind : mistake_table())

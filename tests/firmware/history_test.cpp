@@ -121,6 +121,31 @@ TEST(EventLog, TellsATripWithFirstOutAndTheAlarmsAround) {
   EXPECT_TRUE(std::any_of(alarms.begin(), alarms.end(), [](const auto& e) { return e.number == fw::alarm::trip && e.after == 1; }));
 }
 
+// Numbers of the states: block 0x0600 of the register map.
+TEST(EventLog, TellsThatAnAlarmWasShelvedAndCameBack) {
+  StandIn s = in_air_at_rest();
+  ASSERT_EQ(s.command(fw::Command::shelve_alarm, fw::alarm::deviation, 5.0f), fw::Refusal::accepted);
+  s.run(7.0);
+  const auto alarms = of_kind(events_by_line(s), fw::EventKind::alarm);
+  ASSERT_EQ(alarms.size(), 2u);
+  EXPECT_EQ(alarms[0].number, fw::alarm::deviation);
+  EXPECT_EQ(alarms[0].before, 0u);
+  EXPECT_EQ(alarms[0].after, 6u) << "shelved";
+  EXPECT_EQ(alarms[1].before, 6u);
+  EXPECT_EQ(alarms[1].after, 0u);
+}
+
+TEST(EventLog, TellsNothingOfAlarmsThatALostLineSuppressesWhileTheyAreNormal) {
+  StandIn s = in_air_at_rest();
+  s.silent = true;
+  s.run(5.0);
+  s.silent = false;
+  s.run(5.0);
+  for (const fw::LoggedEvent& event : of_kind(events_by_line(s), fw::EventKind::alarm))
+    EXPECT_FALSE(event.before + event.after == 7u && event.before * event.after == 0u) << "alarm " << event.number;
+  EXPECT_GE(of_kind(events_by_line(s), fw::EventKind::alarm).size(), 1u) << "the line's own";
+}
+
 TEST(EventLog, OutlivesAPowerLossAndGoesOn) {
   StandIn s = in_air_at_rest();
   ASSERT_EQ(write(s, "heat.gains.1.gain", 0.031), 0);

@@ -130,6 +130,27 @@ TEST(OperatorAction, GoesOutAsItsCommandOfTheRegisterMap) {
   EXPECT_THAT(done.told("refused"), testing::Contains("set_heat 300 degC: not in this state"));
 }
 
+// Numbers of the alarms: the table that `saggar interlocks` prints. Outputs: firmware/commissioning.h. 2026-03-31 is the 20,543rd day
+// after 1970-01-01 (56 years, 14 leap days among them, 89 days: 56 * 365 + 14 + 89).
+TEST(OperatorAction, NamesAlarmsAndOutputsByTheirNumbersOfTheRegisterMap) {
+  const Acted done = run(with("- shelve_alarm: {alarm: deviation, for: 10 min}\n  at: 1 s\n- acknowledge_alarm: mains low\n  at: 3 s\n"
+                              "- unshelve_alarm: deviation\n  at: 5 s\n- reset_alarm: contactor welded\n  at: 7 s\n"
+                              "- alarm_out_of_service: supply low\n  at: 9 s\n- alarm_in_service: supply low\n  at: 11 s\n"
+                              "- force_output: {output: demand_2, value: 0.25}\n  at: 13 s\n"
+                              "- force_output: {output: valve, value: 1}\n  at: 15 s\n- release_outputs:\n  at: 17 s\n"
+                              "- zero_pressure: 2026-03-31\n  at: 19 s\n- start_at_value:\n  at: 21 s\n", 25.0));
+  std::vector<std::vector<unsigned>> sent;
+  std::vector<float> values;
+  for (const Exchange& exchange : done.exchanges) {
+    sent.push_back(command_of(exchange));
+    values.push_back(number(exchange.request, 15));
+  }
+  using V = std::vector<unsigned>;
+  EXPECT_THAT(sent, ElementsAre(V{61, 5}, V{60, 23}, V{62, 5}, V{63, 32}, V{64, 28}, V{65, 28}, V{43, 17}, V{43, 20}, V{44, 0}, V{45, 0},
+                                V{46, 0}));
+  EXPECT_THAT(values, ElementsAre(600.0f, 0.0f, 0.0f, 0.0f, 0.0f, 0.0f, 0.25f, 1.0f, 0.0f, 20543.0f, 0.0f));
+}
+
 unsigned address_of(std::string_view parameter) {
   unsigned address = 0x1000;
   for (const fw::ParameterInfo& info : fw::parameter_table()) {
@@ -223,6 +244,14 @@ TEST(OperatorAction, ComesBackFromWhatIsWritten) {
   refused("- set_parameter: {name: heat.gains.1.gain, value: 5e6 1/K}", "value");     // only one to be refused may be so
   refused("- set_parameter: {name: heat.gains.1.gain}", "value");
   refused("- set_parameter: 3", "a map");
+  refused("- acknowledge_alarm: mains lou\n  at: 1 s", "nearest: mains low");
+  refused("- shelve_alarm: {alarm: deviation}\n  at: 1 s", "for");
+  refused("- shelve_alarm: {alarm: deviation, for: 25 h}\n  at: 1 s", "86400 s");
+  refused("- force_output: {output: exhuast, value: 1}\n  at: 1 s", "nearest: exhaust");
+  refused("- force_output: {output: valve, value: 1.5}\n  at: 1 s", "1");
+  refused("- zero_pressure: 31.3.2026\n  at: 1 s", "2026-03-31");
+  refused("- zero_pressure: 2026-02-30\n  at: 1 s", "2026-03-31");
+  refused("- release_outputs: all\n  at: 1 s", "nothing: this action has no value");
 }
 
 const char* const another = R"(

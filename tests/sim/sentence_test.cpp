@@ -185,7 +185,7 @@ TEST(Sentence, LeavesOutNoKindOfAction) {
       EXPECT_THAT(said[which], HasSubstr("when the segment `soak` begins: ")) << kind.name;
       EXPECT_THAT(said[which], HasSubstr(kind.meaning));
     }
-    if (*kind.unit) {
+    if (kind.takes != sim::ActionValue::nothing) {
       EXPECT_NE(said[0], said[1]) << kind.name;
     }
   }
