@@ -56,6 +56,18 @@ void note_trips(Controller& c) {
   c.history.trips = latched;
 }
 
+constexpr std::uint32_t draft_every_ms = 600000;
+
+// Of a run in progress, as each segment begins and now and again.
+void draft_record(Controller& c) {
+  RunRecords& records = c.history.records;
+  if (!programme_active(c.run) || records.now.number == 0) return;
+  records.undrafted_ms += static_cast<std::uint32_t>(c.parameters.period_ms);
+  if (c.run.segment == c.history.segment && records.undrafted_ms < draft_every_ms) return;
+  c.history.segment = c.run.segment;
+  draft_run_record(records, second_of(c), c.journal.boots);
+}
+
 bool over(ProgrammeState state) {
   return state == ProgrammeState::stopped || state == ProgrammeState::aborted || state == ProgrammeState::complete;
 }
@@ -68,6 +80,7 @@ void note_programme(Controller& c) {
     if (over(c.run.state)) end_run_record(h.records, c.run.state, second_of(c), c.journal.boots);
     h.state = c.run.state;
   }
+  draft_record(c);
   if (c.run.state != ProgrammeState::running || !c.run.heat_wanted || c.run.starting) return;
   for (int z = 0; z < c.parameters.zones; ++z) note_deviation(h.records, c.run.segment, c.inputs.zone_degc[z] - c.run.setpoint_degc);
 }
@@ -77,6 +90,7 @@ void close_record_of(Controller& c, const RunProgress& progress) {
   now.programme_crc = progress.programme_crc;
   now.programme = progress.programme;
   now.started_boot = static_cast<std::uint16_t>(c.journal.boots - 1);
+  static_cast<void>(take_up_draft(c.history.records));
 }
 
 // The part of a record that is known when it begins.
@@ -92,6 +106,7 @@ void begin_record(Controller& c, int number, std::uint32_t programme_crc) {
   begun.programme_crc = programme_crc;
   begun.parameters_crc = parameters_crc(c.parameters);
   begin_run_record(c.history.records);
+  c.history.segment = no_segment;
 }
 
 // --- Registers ---------------------------------------------------------------------------------------------------------
@@ -181,7 +196,7 @@ void history_power_loss(Controller& c) {
   if (programme_active(c.run)) {
     c.journal.programme = number;
     c.history.programme_crc = progress.programme_crc;
-    c.history.records.now.outages = 1;
+    ++c.history.records.now.outages;
   } else {
     end_run_record(c.history.records, ProgrammeState::aborting, second_of(c), c.journal.boots);
   }

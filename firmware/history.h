@@ -22,6 +22,7 @@ struct History {
   std::uint32_t event_window, record_window;      // what the registers show
   std::uint32_t programme_crc;                    // of the private copy that runs
   ProgrammeState state;
+  std::uint16_t segment;                          // when the record was drafted last
 };
 
 // From the store image, after load_store.

@@ -32,6 +32,21 @@ bool take_slot(std::span<const std::uint8_t> image, int slot, RunRecord& record)
   return record.number != 0 && record.hash == run_record_hash(record);
 }
 
+void put_to_store(RunRecords& records, const RunRecord& record) {
+  records.sheet = record;
+  records.writing = record.number;
+  records.page = 1;
+}
+
+void close(RunRecord& record, ProgrammeState state, std::uint32_t second, std::uint32_t boots) {
+  record.end_state = static_cast<std::uint8_t>(state);
+  record.ended_s = second;
+  record.ended_boot = static_cast<std::uint16_t>(boots);
+  record.hash = run_record_hash(record);
+}
+
+bool is_draft(const RunRecord& record) { return record.end_state == static_cast<std::uint8_t>(ProgrammeState::running); }
+
 }  // namespace
 
 std::uint32_t run_record_hash(const RunRecord& record) {
@@ -40,13 +55,17 @@ std::uint32_t run_record_hash(const RunRecord& record) {
 }
 
 void load_run_records(std::span<const std::uint8_t> image, RunRecords& records) {
-  records.now = no_record;
-  records.last = records.writing = 0;
+  records.now = records.sheet = no_record;
+  records.last = records.writing = records.undrafted_ms = 0;
   records.page = 0;
   for (RunRecord& record : records.kept) record = no_record;
   for (int slot = 0; slot < run_record_slots; ++slot) {
     RunRecord& found = records.now;      // as scratch memory: the stack is small
     if (!take_slot(image, slot, found)) continue;
+    if (is_draft(found)) {
+      if (found.number > records.sheet.number) records.sheet = found;
+      continue;
+    }
     RunRecord& place = records.kept[found.number % run_records_kept];
     if (found.number > place.number) place = found;
     if (found.number > records.last) records.last = found.number;
@@ -56,19 +75,32 @@ void load_run_records(std::span<const std::uint8_t> image, RunRecords& records) 
 
 void begin_run_record(RunRecords& records) {
   records.now.number = records.last + 1;
+  records.undrafted_ms = 0;
   for (std::uint16_t& deviation : records.now.deviation_dk) deviation = deviation_none;
+}
+
+void draft_run_record(RunRecords& records, std::uint32_t second, std::uint32_t boots) {
+  if (records.now.number == 0 || records.writing != 0) return;
+  close(records.now, ProgrammeState::running, second, boots);
+  put_to_store(records, records.now);
+  records.undrafted_ms = 0;
+}
+
+bool take_up_draft(RunRecords& records) {
+  const RunRecord& draft = records.sheet;
+  if (records.writing != 0 || !is_draft(draft) || draft.number != records.now.number || draft.programme != records.now.programme)
+    return false;
+  records.now = draft;
+  return true;
 }
 
 void end_run_record(RunRecords& records, ProgrammeState state, std::uint32_t second, std::uint32_t boots) {
   RunRecord& now = records.now;
   if (now.number == 0) return;
-  now.end_state = static_cast<std::uint8_t>(state);
-  now.ended_s = second;
-  now.ended_boot = static_cast<std::uint16_t>(boots);
-  now.hash = run_record_hash(now);
+  close(now, state, second, boots);
   records.kept[now.number % run_records_kept] = now;
-  records.last = records.writing = now.number;
-  records.page = 1;
+  records.last = now.number;
+  put_to_store(records, now);
   now.number = 0;
 }
 
@@ -89,7 +121,7 @@ int next_run_record_page(RunRecords& records, std::span<std::uint8_t, store_writ
   if (records.writing == 0) return -1;
   const std::uint32_t number = records.writing;
   const int part = records.page;
-  const auto* from = reinterpret_cast<const std::uint8_t*>(&records.kept[number % run_records_kept]);
+  const auto* from = reinterpret_cast<const std::uint8_t*>(&records.sheet);
   const PageHead head{PageKind::run_record, store_layout_version, static_cast<std::uint16_t>(part), number};
   fill_page(head, from + static_cast<std::size_t>(part) * page_payload_bytes, part_bytes(part), bytes);
   if (part == 0) records.writing = 0;

@@ -1,6 +1,7 @@
 // What is kept of a run once it is over: what ran, with what parameters, how it ended, how far the furnace strayed in each segment,
 // what went wrong and what the operator did. The last eight runs are in memory to be read and in the store to stay. A record goes
-// into a slot of the store that holds none of these, its first page last: that page commits it.
+// into a slot of the store that holds none of these, its first page last: that page commits it. A run in progress leaves a draft in the
+// slot its record will have, so that a power loss does not take what has been written down; one cut while it is written leaves none.
 #pragma once
 
 #include <cstdint>
@@ -36,14 +37,20 @@ static_assert(sizeof(RunRecord) <= run_record_pages * page_payload_bytes);
 
 struct RunRecords {
   RunRecord now;                     // of the run in progress, number 0: none
+  RunRecord sheet;                   // what goes to the store, or what a power loss left of a run: end_state running
   RunRecord kept[run_records_kept];  // record n at n % run_records_kept
   std::uint32_t last;                // number of the newest one
   std::uint32_t writing;             // number of the one that is being written, 0 none
   std::uint8_t page;                 // of it, to be written next; 0 comes last
+  std::uint32_t undrafted_ms;        // the run has gone on since its last draft
 };
 
 void load_run_records(std::span<const std::uint8_t> image, RunRecords& records);
 void begin_run_record(RunRecords& records);      // `now` holds what is known of it; gives it its number
+// Puts the run in progress into the store as it stands; nothing while something is being written.
+void draft_run_record(RunRecords& records, std::uint32_t second, std::uint32_t boots);
+// Goes on with the draft of this programme, where a power loss left one; `now` has begun. False: there is none.
+bool take_up_draft(RunRecords& records);
 void end_run_record(RunRecords& records, ProgrammeState state, std::uint32_t second, std::uint32_t boots);
 void note_deviation(RunRecords& records, int segment, float deviation_k);
 // Record `number`; its number is 0 where it is not kept.

@@ -243,6 +243,48 @@ TEST(RunRecord, SaysWhatRanHowItEndedAndHowFarItStrayed) {
   EXPECT_EQ(record_by_line(s, 1), before) << "outlives a power loss";
 }
 
+// A draft is in the store from the first period of each segment on.
+TEST(RunRecord, KeepsAcrossAPowerLossWhatWasWrittenDownBeforeIt) {
+  fw::Parameters p = in_air();
+  p.power_loss_policy = 2;       // resumes
+  StandIn s(store_of(p, {ramp(120.0f, 0.5f), soak(20.0, 5.0f), end()}, "anneal"));
+  s.run(1.0);
+  ASSERT_EQ(s.command(fw::Command::start), fw::Refusal::accepted);
+  ASSERT_EQ(write(s, "heat.gains.1.gain", 0.031), 0);
+  ASSERT_TRUE(s.run_until([&] { return s.segment() == 1; }, 4000.0));
+  s.run(5.0);
+  const fw::RunRecord before = s.core->history.records.now;
+  ASSERT_NE(before.deviation_dk[0], fw::deviation_none);
+  s.restart();
+  ASSERT_TRUE(s.run_until([&] { return s.state() == 7; }, 4000.0));
+  s.run(2.0);
+  const auto record = record_by_line(s, 1);
+  EXPECT_EQ(record[36], before.deviation_dk[0]) << "of the ramp before the outage";
+  EXPECT_EQ(record[18], 2u) << "start and a write";
+  EXPECT_EQ(record[19], 1u) << "outages";
+  EXPECT_EQ(record[16], before.started_boot);
+  EXPECT_EQ(record[17], before.started_boot + 1u);
+  EXPECT_EQ(u32(record, 4), before.started_s);
+  EXPECT_EQ(u32(record, 10), before.parameters_crc);
+  EXPECT_EQ(u32(record_by_line(s, 2), 2), 0u) << "one run, one record";
+}
+
+TEST(RunRecord, OfARunCutWhileItsDraftIsWrittenBeginsAnew) {
+  fw::Parameters p = in_air();
+  p.power_loss_policy = 2;
+  StandIn s(store_of(p, {ramp(120.0f, 0.5f), soak(20.0, 5.0f), end()}, "anneal"));
+  s.run(1.0);
+  ASSERT_EQ(s.command(fw::Command::start), fw::Refusal::accepted);
+  ASSERT_TRUE(s.run_until([&] { return s.segment() == 1 && s.core->history.records.page == 3; }, 4000.0)) << "in the midst of a draft";
+  s.restart();
+  ASSERT_TRUE(s.run_until([&] { return s.state() == 7; }, 4000.0));
+  s.run(2.0);
+  const auto record = record_by_line(s, 1);
+  EXPECT_EQ(record[21], 7u);
+  EXPECT_EQ(record[36], 65535u) << "the ramp's is gone";
+  EXPECT_NE(record[37], 65535u);
+}
+
 TEST(RunRecord, CountsWhatTheOperatorDidAndNamesTheTrip) {
   StandIn s = in_air_at_rest();
   ASSERT_EQ(s.command(fw::Command::start), fw::Refusal::accepted);
