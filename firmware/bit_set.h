@@ -28,8 +28,10 @@ struct BitSet {
     return -1;
   }
   int first_missing(int count) const {     // the lowest number below count that is not in it, -1 if all are
-    for (int n = 0; n < count; ++n) {
-      if (!has(n)) return n;
+    for (int i = 0; i * 32 < count; ++i) {
+      if (words[i] == ~0u) continue;
+      const int n = i * 32 + std::countr_one(words[i]);
+      return n < count ? n : -1;
     }
     return -1;
   }
