@@ -29,6 +29,17 @@ constexpr CrcTables make_crc_tables() {
 
 constexpr CrcTables crc_tables = make_crc_tables();
 
+// Onwards over `count` bytes. What does not depend on the bytes before comes first: the chain from piece to piece is then one look-up
+// long.
+template <std::size_t count>
+unsigned crc_over(unsigned crc, const std::uint8_t* at) {
+  static_assert(count >= 2 && count <= crc_block);
+  unsigned rest = 0;
+  for (std::size_t k = 2; k < count; ++k) rest ^= crc_tables[count - 1 - k][at[k]];
+  const unsigned two = crc ^ (at[0] | static_cast<unsigned>(at[1]) << 8);
+  return rest ^ (static_cast<unsigned>(crc_tables[count - 1][two & 0xFFu]) ^ crc_tables[count - 2][two >> 8]);
+}
+
 constexpr std::size_t frame_min = 4;
 
 enum class Verdict : std::uint8_t { no_start, incomplete, open_end, complete };
@@ -192,14 +203,12 @@ std::uint16_t modbus_crc(std::span<const std::uint8_t> bytes) {
   unsigned crc = 0xFFFFu;
   const std::uint8_t* at = bytes.data();
   std::size_t left = bytes.size();
-  for (; left >= crc_block; left -= crc_block, at += crc_block) {
-    // What does not depend on the bytes before comes first: the chain from block to block is then one look-up long.
-    unsigned rest = 0;
-    for (std::size_t k = 2; k < crc_block; ++k) rest ^= crc_tables[crc_block - 1 - k][at[k]];
-    const unsigned two = crc ^ (at[0] | static_cast<unsigned>(at[1]) << 8);
-    crc = rest ^ (static_cast<unsigned>(crc_tables[crc_block - 1][two & 0xFFu]) ^ crc_tables[crc_block - 2][two >> 8]);
-  }
-  for (; left > 0; --left, ++at) crc = (crc >> 8) ^ crc_tables[0][(crc ^ *at) & 0xFFu];
+  for (; left >= crc_block; left -= crc_block, at += crc_block) crc = crc_over<crc_block>(crc, at);
+  // What is left in pieces of two powers: byte by byte each look-up would wait for the one before it.
+  if ((left & 8) != 0) crc = crc_over<8>(crc, at), at += 8;
+  if ((left & 4) != 0) crc = crc_over<4>(crc, at), at += 4;
+  if ((left & 2) != 0) crc = crc_over<2>(crc, at), at += 2;
+  if ((left & 1) != 0) crc = (crc >> 8) ^ crc_tables[0][(crc ^ *at) & 0xFFu];
   return static_cast<std::uint16_t>(crc);
 }
 
