@@ -131,7 +131,8 @@ Extent extent_of(std::span<const std::uint8_t> bytes, const Wanted& wanted) {
 bool crc_good(std::span<const std::uint8_t> frame) { return modbus_crc(frame) == 0; }
 
 void drop(ModbusReceiver& receiver, std::size_t count) {
-  std::memmove(receiver.bytes, receiver.bytes + count, receiver.size - count);
+  if (count == 0) return;
+  if (count < receiver.size) std::memmove(receiver.bytes, receiver.bytes + count, receiver.size - count);
   receiver.size = static_cast<std::uint16_t>(receiver.size - count);
 }
 
@@ -350,11 +351,12 @@ bool modbus_next_reply(ModbusReceiver& receiver, const ModbusExpectation& expect
                        ModbusReply& reply) {
   ModbusFrame frame;
   if (!next_frame(receiver, {true, expectation.unit, &expectation}, now_us, frame)) return false;
-  reply = ModbusReply{};
   if (frame.bytes[1] != expectation.function) {
     reply.exception = static_cast<ModbusException>(frame.bytes[2]);
+    reply.read_count = 0;
     return true;
   }
+  reply.exception = ModbusException::none;
   reply.read_count = expectation.read_count;
   for (std::size_t i = 0; i < reply.read_count; ++i) reply.values[i] = word(frame.bytes + 3 + 2 * i);
   return true;

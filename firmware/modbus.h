@@ -60,8 +60,8 @@ void modbus_push(ModbusReceiver& receiver, std::span<const std::uint8_t> bytes, 
 
 // One frame, copied out of the receiver.
 struct ModbusFrame {
-  std::uint8_t bytes[modbus_frame_max] = {};
-  std::uint16_t size = 0;              // address to CRC; 0: none
+  std::uint8_t bytes[modbus_frame_max];   // the first `size` of them count, the others were never set
+  std::uint16_t size = 0;                 // address to CRC; 0: none
 };
 
 // --- Server ------------------------------------------------------------------------------------------------------------
@@ -81,7 +81,7 @@ struct ModbusRequest {
   ModbusException error = ModbusException::none;   // what parsing found: 01, then 03, then 02 for a range beyond 0xFFFF
   std::uint16_t read_address = 0, read_count = 0;
   std::uint16_t write_address = 0, write_count = 0;
-  std::uint16_t values[modbus_write_max] = {};     // to be written, before anything is read
+  std::uint16_t values[modbus_write_max];          // the first write_count: to be written, before anything is read
 };
 
 // Takes a frame from modbus_next_request apart. Order of checks: function (01), quantity and byte count (03), address (02).
@@ -110,7 +110,7 @@ struct ModbusExpectation {
 struct ModbusReply {
   ModbusException exception = ModbusException::none;   // codes beyond the enum are carried as they came
   std::uint16_t read_count = 0;                        // 0 with an exception
-  std::uint16_t values[modbus_read_max] = {};
+  std::uint16_t values[modbus_read_max];               // the first read_count
 };
 
 // Next reply of the expected unit, function and size (or its exception), oldest first; everything else is skipped.
