@@ -9,21 +9,31 @@ namespace sim {
 
 namespace {
 
+// On paper lying, so that cause and stimulus stand beside each other on few lines; white and black whatever the reader's screen is.
 constexpr std::string_view css =
-    "table{border-collapse:collapse;width:100%;font-size:13px}th,td{border:1px solid #888;padding:3px 5px;text-align:left;"
-    "vertical-align:top}td.n{text-align:right;white-space:nowrap}tr.fail td{background:#fdd;font-weight:bold}.sign td{height:34px}"
-    "@media print{tr{break-inside:avoid}}";
+    "main{max-width:90rem}table{width:100%;font-size:13px}th,td{border:1px solid var(--rule);padding:3px 6px}"
+    "td.n{text-align:right;white-space:nowrap}th.n{text-align:right}.name{width:13%}.cause{width:20%}.effect{width:12%}.done{width:19%}"
+    ".result{width:14%}tr.fail td{background:var(--band);border-color:var(--bad);font-weight:600}tr.out td{color:var(--soft)}"
+    ".sign{break-inside:avoid}.sign th{width:18rem;vertical-align:middle}.sign td{height:2.6rem}"
+    "@page{size:A4 landscape;margin:10mm 12mm 13mm;@bottom-right{content:\"side \" counter(page) \" of \" counter(pages);"
+    "font:7pt sans-serif}}"
+    "@media print{:root{color-scheme:light;--paper:#fff;--ink:#000;--soft:#333;--rule:#777;--band:#eee;--good:#000;--bad:#a00;--mark:#a00}"
+    "body{font-size:10px;line-height:1.3}h1{font-size:16px}h2{font-size:12px;margin:8px 0 4px}table,th{font-size:9.5px;line-height:1.25}"
+    "th,td{padding:1px 4px}main p{max-width:none}.outcome{padding:2px 8px;margin:2px 0;border-width:1px}"
+    ".caution{margin:5px 0 8px;padding:0 8px}thead{display:table-header-group}}";
 
 std::string quantity(double value, const std::string& unit) { return fmt::format("{:.6g} {}", value, unit); }
 
 std::string row_html(const ProofResult& r) {
   const bool tested = r.verdict == ProofResult::Verdict::pass || r.verdict == ProofResult::Verdict::fail;
   const bool limit = tested && !r.unit.empty();
-  const auto limit_text = [&](double value) { return limit ? html_text(quantity(value, r.unit)) : std::string(); };
-  const auto delay_text = [&](double seconds) { return tested ? fmt::format("{:.1f} s", seconds) : std::string(); };
+  const char* const kind = r.verdict == ProofResult::Verdict::fail ? "fail" : tested ? "" : "out";
+  using Seen = std::optional<double>;
+  const auto limit_text = [&](const Seen& value) { return limit ? value ? html_text(quantity(*value, r.unit)) : "none" : std::string(); };
+  const auto delay_text = [&](const Seen& value) { return tested ? value ? fmt::format("{:.1f} s", *value) : "none" : std::string(); };
   return fmt::format("<tr class=\"{}\"><td class=n>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td>"
                      "<td class=n>{}</td><td class=n>{}</td><td class=n>{}</td><td class=n>{}</td><td>{}{}{}</td></tr>\n",
-                     r.verdict == ProofResult::Verdict::fail ? "fail" : "", r.row, html_text(r.name), html_text(r.cause),
+                     kind, r.row, html_text(r.name), html_text(r.cause),
                      html_text(r.effect), html_text(r.stimulus), limit_text(r.set), limit_text(r.observed), delay_text(r.set_delay_s),
                      delay_text(r.delay_s), verdict_text(r.verdict), r.reason.empty() ? "" : ": ", html_text(r.reason));
 }
@@ -34,16 +44,20 @@ std::string proof_sheet(const std::vector<ProofResult>& results, const std::stri
   std::string page = page_begin("Proof test: " + html_text(title), css);
   page += fmt::format("<h1>Proof test of the interlocks: {}</h1>\n<p>Core: {}. Every row of the cause-and-effect table, provoked by "
                       "signals injected at the terminals of the I/O station, without a furnace.</p>\n", html_text(title), html_text(core));
-  page += "<ul>\n";
+  const bool good = proof_count(results, ProofResult::Verdict::fail) == 0 && proof_count(results, ProofResult::Verdict::pass) > 0;
+  page += fmt::format("<p class=\"outcome {}\">{}: {}</p>\n", good ? "pass" : "fail", good ? "No row failed" : "Not passed",
+                      html_text(proof_count(results)));
+  page += "<div class=\"caution\"><ul>\n";
   for (const std::string_view caution : cautions) page += fmt::format("<li>{}</li>\n", html_text(std::string(caution)));
   page += "<li>This shows what the logic of the controller does with a signal. Sensors, wiring, contactor, valves and the independent "
-          "limiter are not in it: they are tested at the furnace.</li>\n</ul>\n";
-  page += "<table><thead><tr><th>Row</th><th>Name</th><th>Cause</th><th>Effect</th><th>Done at the terminals</th><th>Set trip</th>"
-          "<th>Observed trip</th><th>Delay set</th><th>Delay observed</th><th>Result</th></tr></thead><tbody>\n";
+          "limiter are not in it: they are tested at the furnace.</li>\n</ul></div>\n";
+  page += "<table><thead><tr><th class=n>Row</th><th class=name>Name</th><th class=cause>Cause</th><th class=effect>Effect</th>"
+          "<th class=done>Done at the terminals</th><th class=n>Set trip</th><th class=n>Observed trip</th><th class=n>Delay set</th>"
+          "<th class=n>Delay observed</th><th class=result>Result</th></tr></thead><tbody>\n";
   for (const ProofResult& result : results) page += row_html(result);
-  page += "</tbody></table>\n<h2>Signed</h2>\n<table class=sign><tr><th>Furnace, controller, serial numbers</th><td></td></tr>"
+  page += "</tbody></table>\n<section class=sign><h2>Signed</h2>\n<table><tr><th>Furnace, controller, serial numbers</th><td></td></tr>"
           "<tr><th>Tested by, date</th><td></td></tr><tr><th>Witnessed by, date</th><td></td></tr>"
-          "<tr><th>Due again</th><td></td></tr><tr><th>Remarks</th><td></td></tr></table>\n</main>\n";
+          "<tr><th>Due again</th><td></td></tr><tr><th>Remarks</th><td></td></tr></table></section>\n</main>\n";
   return page + "</body>\n</html>\n";   // no chart, so none of the scripts of page_end
 }
 

@@ -89,7 +89,7 @@ void step_test(Injector& injector, const Stimulus& stimulus, const fw::Interlock
     delay_s += injector.period_s();
     shown = acted(injector, row, wrong);
   }
-  result.delay_s = delay_s;
+  if (shown) result.delay_s = delay_s;
   if (!shown) result.reason = fmt::format("nothing within {:.1f} s", give_up_s);
   else if (!wrong.empty()) result.reason = wrong;
   else if (delay_s > result.set_delay_s + 2.001 * injector.period_s()) result.reason = "too late";
@@ -115,7 +115,6 @@ void stair_test(Injector& injector, const Stimulus& stimulus, const fw::Interloc
     else if (std::fabs(stair) > 1.0) result.reason = "trips at another value than is set";
     return;
   }
-  result.observed = result.set + 4.0 * stimulus.step;
   result.reason = "does not act at its limit";
 }
 

@@ -3,6 +3,7 @@
 // gives: the set trip, the trip observed, the delay set and observed, and whether that is a pass.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -18,8 +19,8 @@ struct ProofResult {
   std::string name, cause, effect;
   std::string stimulus;            // what was done at the terminals
   std::string unit;                // of the limit, empty: there is none
-  double set = 0.0, observed = 0.0, resolution = 0.0;
-  double set_delay_s = 0.0, delay_s = 0.0;
+  double set = 0.0, resolution = 0.0, set_delay_s = 0.0;
+  std::optional<double> observed, delay_s;   // none: the row did not act
   Verdict verdict = Verdict::fail;
   std::string reason;              // of anything but a pass
 };

@@ -3,6 +3,7 @@
 #include <cstdio>
 #include <filesystem>
 #include <memory>
+#include <optional>
 #include <string>
 
 #include <fmt/format.h>
@@ -25,8 +26,10 @@ struct ProofOptions {
 void print(const sim::ProofResult& r) {
   const bool tested = r.verdict == sim::ProofResult::Verdict::pass || r.verdict == sim::ProofResult::Verdict::fail;
   std::string figures;
-  if (tested && !r.unit.empty()) figures = fmt::format("set {:.6g} {}, observed {:.6g}; ", r.set, r.unit, r.observed);
-  if (tested) figures += fmt::format("delay {:.1f} s, observed {:.1f} s", r.set_delay_s, r.delay_s);
+  const auto seen = [](const std::optional<double>& value) { return value ? fmt::format("{:.6g}", *value) : std::string("none"); };
+  if (tested && !r.unit.empty()) figures = fmt::format("set {:.6g} {}, observed {}; ", r.set, r.unit, seen(r.observed));
+  const std::string delay = r.delay_s ? fmt::format("{:.1f} s", *r.delay_s) : "none";
+  if (tested) figures += fmt::format("delay {:.1f} s, observed {}", r.set_delay_s, delay);
   const char* const between = figures.empty() || r.reason.empty() ? "" : "; ";
   fmt::print("{:3} {:30} {:22} {}{}{}\n", r.row, r.name, sim::verdict_text(r.verdict), figures, between, r.reason);
 }

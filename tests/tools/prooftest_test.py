@@ -170,6 +170,20 @@ class ProofTest(unittest.TestCase):
         self.assertIsNone(re.search(r"https?://", page))
         self.assertEqual(page.count("<table"), page.count("</table>"))
 
+    def test_the_sheet_says_at_its_head_whether_a_row_failed(self):
+        controller = COMBUSTIBLE[0]
+        for core, head in (("host", "No row failed: "), (self.without(37), "Not passed: ")):
+            result, rows = prove(controller, "--out", self.folder / "head", "--controller", core)
+            page = (self.folder / "head/prooftest.html").read_text()
+            verdicts = ("pass", "FAIL", "not fitted", "not from the terminals")
+            counted = [sum(row[3] == verdict for row in rows.values()) for verdict in verdicts]
+            text = (f"{counted[0]} of {len(rows)} rows passed, {counted[1]} failed, {counted[2]} not fitted, "
+                    f"{counted[3]} not from the terminals")
+            self.assertIn(text, result.stdout)
+            self.assertIn(head + text, page)
+            self.assertEqual(len(re.findall(r'<tr class="fail">', page)), counted[1])
+            self.assertEqual(len(re.findall(r'<tr class="out">', page)), counted[2] + counted[3])
+
     def test_a_file_that_is_no_controller_is_refused(self):
         result, _ = prove(ROOT / "README.md")
         self.assertEqual(result.returncode, 2)
