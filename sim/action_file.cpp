@@ -16,7 +16,7 @@ namespace {
 
 using Takes = ActionValue;
 
-constexpr std::array<ActionKind, 28> kinds{{
+constexpr std::array<ActionKind, 29> kinds{{
     {"start", fw::Command::start, 0, Takes::nothing, "", 0, 0, "start the programme"},
     {"start_at_value", fw::Command::start_at_value, 0, Takes::nothing, "", 0, 0,
      "start, but in the first ramp whose way holds the process value"},
@@ -49,6 +49,8 @@ constexpr std::array<ActionKind, 28> kinds{{
      "leave the programme: purge combustible gas out, cool under purge, end"},
     {"force_output", fw::Command::force_output, 0, Takes::output, "", 0, 0,
      "hold one output where it is put, ten minutes at most; key switch at commissioning, interlocks stay live"},
+    {"force_gas", fw::Command::force_output, fw::forced_gas, Takes::gas, "", 0, 0,
+     "select what a process valve held open lets in, without flow; as force_output"},
     {"release_outputs", fw::Command::release_outputs, 0, Takes::nothing, "", 0, 0, "end all forcing"},
     {"zero_pressure", fw::Command::zero_pressure, 0, Takes::date, "", 0, 0,
      "take the gauge-pressure reading of the vented chamber for zero, found on this date; key switch at commissioning"},
@@ -80,6 +82,12 @@ std::vector<std::string> alarm_words() {
 
 Field alarm_field() {
   return choice_field<NamedPlace>("alarm", [](auto& named) -> auto& { return named.place; }, alarm_words(), "", "by its name");
+}
+
+// In the order of fw::Gas.
+Field gas_field() {
+  return choice_field<NamedPlace>("gas", [](auto& named) -> auto& { return named.place; },
+                                  {"none", "air", "nitrogen", "argon", "helium", "hydrogen", "forming_gas"}, "", "by its name");
 }
 
 FieldTable make_shelf_fields() {
@@ -212,6 +220,13 @@ double read_date(const ActionKind& kind, const YamlNode& node) {
   return *stamp_s / 86400.0;
 }
 
+void read_gas(const ActionKind& kind, const YamlNode& node, OperatorAction& action) {
+  NamedPlace named;
+  read_one(kind.name, gas_field(), node, named);
+  action.value = static_cast<float>(named.place);
+  action.text += " " + node.text;
+}
+
 void read_named(const ActionKind& kind, const YamlNode& node, OperatorAction& action) {
   NamedPlace named;
   if (kind.takes == Takes::alarm) read_one(kind.name, alarm_field(), node, named);
@@ -241,6 +256,9 @@ bool read_deed(const ActionKind& kind, const YamlNode& value, const Vocabulary& 
     case Takes::shelf:
     case Takes::output:
       read_named(kind, value, action);
+      return false;
+    case Takes::gas:
+      read_gas(kind, value, action);
       return false;
     case Takes::date:
       action.value = static_cast<float>(read_date(kind, value));
@@ -301,6 +319,8 @@ std::string written_deed(const ActionKind& kind, const OperatorAction& action, i
       return "\n" + written_parameter(action, indent);
     case Takes::alarm:
       return std::string(" ") + fw::alarm_table()[action.argument].name + "\n";
+    case Takes::gas:
+      return " " + gas_field().choices[static_cast<std::size_t>(action.value)] + "\n";
     case Takes::output:
       named.place = static_cast<int>(std::find_if(forced_names.begin(), forced_names.end(), [&](const ForcedName& name) {
                                        return name.number == action.argument;
@@ -328,12 +348,14 @@ const FieldTable& action_fields() {
 const FieldTable* action_map_fields(ActionValue takes) {
   static const FieldTable parameter{"set_parameter", "Which parameter is written while the controller runs, and what.",
                                     make_parameter_fields()};
-  static const FieldTable shelf = make_shelf_fields(), output = make_output_fields(), alarm{"alarm", "", {alarm_field()}};
+  static const FieldTable shelf = make_shelf_fields(), output = make_output_fields(), alarm{"alarm", "", {alarm_field()}},
+                          gas{"gas", "", {gas_field()}};
   switch (takes) {
     case Takes::parameter: return &parameter;
     case Takes::shelf: return &shelf;
     case Takes::output: return &output;
     case Takes::alarm: return &alarm;
+    case Takes::gas: return &gas;
     default: return nullptr;
   }
 }
@@ -352,6 +374,7 @@ std::string write_actions(const std::vector<OperatorAction>& actions, int indent
   for (const OperatorAction& action : actions) {
     const auto kind = std::find_if(kinds.begin(), kinds.end(), [&](const ActionKind& k) {
       if ((k.takes == Takes::programme) != !action.programme.empty()) return false;
+      if (k.command == fw::Command::force_output && (k.takes == Takes::gas) != (action.argument == fw::forced_gas)) return false;
       return k.command == action.command && (action.command != fw::Command::change_setpoint || k.argument == action.argument);
     });
     text += blanks + "- " + kind->name + ":" + written_deed(*kind, action, indent + 4);

@@ -31,6 +31,7 @@ enum class ActionValue {
   alarm,             // a name
   shelf,             // map: alarm and how long
   output,            // map: output of the station and its value
+  gas,               // a name
   date,              // YYYY-MM-DD
   parameter          // map: name and value of a parameter
 };

@@ -123,7 +123,7 @@ Json actions_schema() {
   for (const ActionKind& kind : action_table()) {
     kinds[kind.name] = {{"description", kind.meaning}};
     if (const FieldTable* const fields = action_map_fields(kind.takes)) {
-      if (kind.takes == ActionValue::alarm) kinds[kind.name].update(field_schema(fields->fields.front()));
+      if (kind.takes == ActionValue::alarm || kind.takes == ActionValue::gas) kinds[kind.name].update(field_schema(fields->fields.front()));
       else kinds[kind.name] = table_schema(*fields);
       continue;
     }
@@ -241,7 +241,7 @@ std::string fields_markdown() {
   add_table(text, "Programmes: an item, beside its `segments`", other_programme_fields());
   FieldTable actions = action_fields();
   for (const ActionKind& kind : action_table()) {
-    const bool named = kind.takes == ActionValue::programme || kind.takes == ActionValue::alarm;
+    const bool named = kind.takes == ActionValue::programme || kind.takes == ActionValue::alarm || kind.takes == ActionValue::gas;
     const std::string takes = named ? "name" : kind.takes == ActionValue::date ? "date" : kind.unit;
     const std::string unit = takes.empty() ? "" : " [" + takes + "]";
     actions.meaning += "\n- `" + std::string(kind.name) + "`" + unit + ": " + kind.meaning;

@@ -138,7 +138,8 @@ TEST(OperatorAction, NamesAlarmsAndOutputsByTheirNumbersOfTheRegisterMap) {
                               "- alarm_out_of_service: supply low\n  at: 9 s\n- alarm_in_service: supply low\n  at: 11 s\n"
                               "- force_output: {output: demand_2, value: 0.25}\n  at: 13 s\n"
                               "- force_output: {output: valve, value: 1}\n  at: 15 s\n- release_outputs:\n  at: 17 s\n"
-                              "- zero_pressure: 2026-03-31\n  at: 19 s\n- start_at_value:\n  at: 21 s\n", 25.0));
+                              "- zero_pressure: 2026-03-31\n  at: 19 s\n- start_at_value:\n  at: 21 s\n"
+                              "- force_gas: hydrogen\n  at: 23 s\n", 25.0));
   std::vector<std::vector<unsigned>> sent;
   std::vector<float> values;
   for (const Exchange& exchange : done.exchanges) {
@@ -147,8 +148,8 @@ TEST(OperatorAction, NamesAlarmsAndOutputsByTheirNumbersOfTheRegisterMap) {
   }
   using V = std::vector<unsigned>;
   EXPECT_THAT(sent, ElementsAre(V{61, 5}, V{60, 23}, V{62, 5}, V{63, 32}, V{64, 28}, V{65, 28}, V{43, 17}, V{43, 20}, V{44, 0}, V{45, 0},
-                                V{46, 0}));
-  EXPECT_THAT(values, ElementsAre(600.0f, 0.0f, 0.0f, 0.0f, 0.0f, 0.0f, 0.25f, 1.0f, 0.0f, 20543.0f, 0.0f));
+                                V{46, 0}, V{43, 21}));
+  EXPECT_THAT(values, ElementsAre(600.0f, 0.0f, 0.0f, 0.0f, 0.0f, 0.0f, 0.25f, 1.0f, 0.0f, 20543.0f, 0.0f, 5.0f));
 }
 
 unsigned address_of(std::string_view parameter) {
@@ -251,6 +252,11 @@ TEST(OperatorAction, ComesBackFromWhatIsWritten) {
   refused("- force_output: {output: valve, value: 1.5}\n  at: 1 s", "1");
   refused("- zero_pressure: 31.3.2026\n  at: 1 s", "2026-03-31");
   refused("- zero_pressure: 2026-02-30\n  at: 1 s", "2026-03-31");
+  refused("- force_gas: hydrogn\n  at: 1 s", "nearest: hydrogen");
+  const std::string forced = sim::write_actions(read("- force_output: {output: process, value: 1}\n  at: 1 s\n"
+                                                     "- force_gas: forming_gas\n  at: 2 s\n", scenario), 0);
+  EXPECT_THAT(forced, testing::AllOf(HasSubstr("output: process"), HasSubstr("- force_gas: forming_gas\n")));
+  EXPECT_EQ(sim::write_actions(read(forced, scenario), 0), forced);
   refused("- release_outputs: all\n  at: 1 s", "nothing: this action has no value");
 }
 
