@@ -32,10 +32,12 @@ constexpr CrcTables crc_tables() {
 
 constexpr CrcTables tables = crc_tables();
 
+// The CRC carried on over `count` bytes, from 2 to a slice.
+template <std::size_t count>
 unsigned crc_slice(unsigned crc, const std::uint8_t* at) {
-  unsigned next = static_cast<unsigned>(tables[15][at[0] ^ (crc & 0xFF)] ^ tables[14][at[1] ^ (crc >> 8)]);
-  for (std::size_t i = 2; i < slice; ++i) next ^= tables[slice - 1 - i][at[i]];
-  return next;
+  unsigned ahead = 0;       // does not wait for the bytes before
+  for (std::size_t i = 2; i < count; ++i) ahead ^= tables[count - 1 - i][at[i]];
+  return ahead ^ tables[count - 1][at[0] ^ (crc & 0xFF)] ^ tables[count - 2][at[1] ^ (crc >> 8)];
 }
 
 bool crc_matches(std::span<const std::uint8_t> adu) {
@@ -100,19 +102,14 @@ Reply reply_of(ReplyStatus status) {
 }  // namespace
 
 std::uint16_t crc16(std::span<const std::uint8_t> bytes) {
-  // The preset 0xFFFF equals two inverted leading bytes, and with preset 0 leading zeros do not count: so the odd part goes first,
-  // padded in front, and everything runs in whole slices.
-  if (bytes.size() < 2) return bytes.empty() ? 0xFFFF : static_cast<std::uint16_t>(0xFF ^ tables[0][0xFF ^ bytes[0]]);
-  const std::size_t odd = bytes.size() % slice == 0 ? slice : bytes.size() % slice;
-  std::array<std::uint8_t, 2 * slice> head{};
-  const std::size_t taken = odd == 1 ? 1 + slice : odd;   // the two inverted bytes must both be in the head
-  const std::size_t padding = (taken > slice ? 2 * slice : slice) - taken;
-  std::memcpy(&head[padding], bytes.data(), taken);
-  head[padding] = static_cast<std::uint8_t>(head[padding] ^ 0xFF);
-  head[padding + 1] = static_cast<std::uint8_t>(head[padding + 1] ^ 0xFF);
-  unsigned crc = crc_slice(0, head.data());
-  if (taken > slice) crc = crc_slice(crc, &head[slice]);
-  for (std::size_t at = taken; at < bytes.size(); at += slice) crc = crc_slice(crc, &bytes[at]);
+  unsigned crc = 0xFFFF;
+  const std::uint8_t* at = bytes.data();
+  const std::size_t odd = bytes.size() % slice;
+  for (const std::uint8_t* const end = at + (bytes.size() - odd); at != end; at += slice) crc = crc_slice<slice>(crc, at);
+  if (odd & 8) crc = crc_slice<8>(crc, at), at += 8;
+  if (odd & 4) crc = crc_slice<4>(crc, at), at += 4;
+  if (odd & 2) crc = crc_slice<2>(crc, at), at += 2;
+  if (odd & 1) crc = (crc >> 8) ^ tables[0][(crc ^ *at) & 0xFF];
   return static_cast<std::uint16_t>(crc);
 }
 
