@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 namespace plant {
 
@@ -75,6 +76,8 @@ void step_actuators(const ActuatorModel& m, ActuatorState& s, const Commands& c,
   else if (!sticks) s.valve_frac += std::clamp((want - s.valve_frac) * s.valve_gain, -stroke, stroke);
   if (s.valve_frac != before) s.valve_share = valve_area_share(m.valve, s.valve_frac);
   s.pump_share += ((c.pump_run && !d.pump_stopped && !d.mains_lost ? 1.0 : 0.0) - s.pump_share) * s.pump_gain;
+  // A pump that runs down stands in the end: it would stay among the subnormal numbers, and each sum with one costs a hundred cycles.
+  if (s.pump_share < std::numeric_limits<double>::min()) s.pump_share = 0.0;
   step_burn_off(m, s, c.pilot && !d.burn_off_out && !d.mains_lost, period_s);
   s.limiter_tripped = s.limiter_tripped || d.limiter_tripped || limiter_sensor_k > m.limiter_trip_k;
   const bool held = c.contactor && !s.limiter_tripped && !d.emergency_stop_pressed && !d.contactor_stuck_open &&

@@ -178,6 +178,26 @@ TEST(DemoFurnace, PumpsDownWithinMinutesAndThenSlowly) {   // T1, T2: common pra
   EXPECT_GT(f.state().gas.chamber_pa, 0.5);
 }
 
+// A lag alone never reaches zero: it ends among the subnormal numbers, which are slow.
+TEST(DemoFurnace, PumpThatRunsDownStandsInTheEnd) {
+  ScriptedFurnace f;
+  f.pump();
+  f.run(60.0);
+  const double running = f.state().actuators.pump_share;
+  EXPECT_GT(running, 0.9);
+  f.stop_pump();
+  f.run(10.0);
+  const double ten_s = f.state().actuators.pump_share;
+  EXPECT_NEAR(ten_s / running, std::exp(-10.0 / f.model.actuators.spin_up_s), 1e-12);
+  bool slow = false;
+  for (int i = 0; i < 10 * 3600; ++i) {
+    f.tick();
+    slow = slow || std::fpclassify(f.state().actuators.pump_share) == FP_SUBNORMAL;
+  }
+  EXPECT_FALSE(slow);
+  EXPECT_EQ(f.state().actuators.pump_share, 0.0);
+}
+
 TEST(DemoFurnace, RisesByLessThanTwentyPascalAMinuteWhenIsolated) {
   ScriptedFurnace f;
   f.pump();
