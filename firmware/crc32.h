@@ -8,10 +8,10 @@
 namespace fw {
 
 inline constexpr auto crc32_table = [] {
-  std::array<std::uint32_t, 16> table{};
-  for (std::uint32_t n = 0; n < 16; ++n) {
+  std::array<std::uint32_t, 256> table{};
+  for (std::uint32_t n = 0; n < 256; ++n) {
     std::uint32_t c = n;
-    for (int bit = 0; bit < 4; ++bit) c = (c & 1u) ? 0xEDB88320u ^ (c >> 1) : c >> 1;
+    for (int bit = 0; bit < 8; ++bit) c = (c & 1u) ? 0xEDB88320u ^ (c >> 1) : c >> 1;
     table[n] = c;
   }
   return table;
@@ -20,9 +20,7 @@ inline constexpr auto crc32_table = [] {
 inline constexpr std::uint32_t crc32_begin = 0xFFFFFFFFu;
 
 constexpr std::uint32_t crc32_byte(std::uint32_t crc, std::uint8_t byte) {
-  crc ^= byte;
-  crc = crc32_table[crc & 15u] ^ (crc >> 4);
-  return crc32_table[crc & 15u] ^ (crc >> 4);
+  return crc32_table[(crc ^ byte) & 0xFFu] ^ (crc >> 8);
 }
 
 // In parts: from crc32_begin on, inverted at the end.
