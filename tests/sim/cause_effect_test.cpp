@@ -2,6 +2,10 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <filesystem>
+#include <regex>
+#include <string>
+
 #include "firmware/alarms.h"
 #include "firmware/interlocks.h"
 #include "sim/cause_effect.h"
@@ -42,6 +46,20 @@ TEST(CauseEffect, PrintsTheSafeValuesOfTheDesign) {
       {"vacuum", "shut", "open", "open", "open", "shut", "shut", "isolated, then stopped"},
       {"over-pressure", "shut", "shut", "open", "open", "open", "shut", "isolated, then stopped"}};
   EXPECT_EQ(sim::cause_effect_tables()[1].rows, expected);
+}
+
+// interlock.trip and interlock.inhibit name the row. Row 22 is a check inside the core, which nothing outside can bring about.
+TEST(CauseEffect, HasAScenarioForEveryRow) {
+  std::string every;
+  const auto folder = std::filesystem::path(SAGGAR_SOURCE_DIR) / "configs" / "scenarios";
+  for (const auto& entry : std::filesystem::recursive_directory_iterator(folder))
+    if (entry.path().extension() == ".yaml") every += shipped::read(entry.path());
+  for (const fw::InterlockRow& row : fw::interlock_table()) {
+    if (row.number == fw::row::internal_fault) continue;
+    const bool trips = row.action == fw::InterlockAction::trip || row.action == fw::InterlockAction::trip_over_pressure;
+    const std::regex named((trips ? "interlock\\.trip == " : "interlock\\.inhibit == ") + std::to_string(row.number) + "\\b");
+    EXPECT_TRUE(std::regex_search(every, named)) << "row " << int{row.number} << " " << row.name << " has no scenario";
+  }
 }
 
 TEST(CauseEffect, StandsInTheReport) {
