@@ -109,7 +109,7 @@ TEST(ForcedOutput, OpensTheProcessValveOnlyToAGasThatIsSelected) {
   s.run(0.5);
   EXPECT_TRUE(s.told.coil(bit::process));
   EXPECT_EQ(s.told.gas, 2u);
-  EXPECT_EQ(s.told.flow_ma, 4.0f) << "no flow";
+  EXPECT_EQ(s.told.flow_ma[0], 4.0f) << "no flow";
   EXPECT_EQ(s.value("interlock.inhibit"), 0);
 }
 

@@ -39,7 +39,7 @@ void expect_trip(StandIn& s, int number, double within_s, unsigned safe_row = 2)
   EXPECT_FALSE(s.told.coil(bit::isolation));
   EXPECT_FALSE(s.told.coil(bit::process));
   EXPECT_FALSE(s.told.coil(bit::air));
-  EXPECT_EQ(s.told.flow_ma, 4.0f);
+  EXPECT_EQ(s.told.flow_ma[0], 4.0f);
   EXPECT_EQ(s.told.safe_row, safe_row);
   s.tick();
   EXPECT_EQ(s.state(), 5);  // aborting
@@ -437,7 +437,7 @@ TEST(InterlockRow, AirAsProcessGasIsRefusedToHotTitanium) {
   s.raw[4] = type_k_mv(200.0) - 1.0;
   s.run(0.3);
   EXPECT_FALSE(s.told.coil(bit::process));
-  EXPECT_EQ(s.told.flow_ma, 4.0f);
+  EXPECT_EQ(s.told.flow_ma[0], 4.0f);
   EXPECT_EQ(s.value("interlock.inhibit"), row::air_gas_on_hot_titanium);
 }
 

@@ -92,7 +92,7 @@ TEST(Store, BlankOneBringsUpDefaultsAndTheSafeValuesOfAir) {
     s.run(2.0);
     EXPECT_TRUE(same(s.core->parameters, fw::default_parameters()));
     EXPECT_EQ(s.value("alarms.bits"), 0.0);
-    EXPECT_EQ(s.told.coils, 1u << bit::purge_shut) << "gas shut";
+    EXPECT_EQ(s.told.coils, bit::purge_shut) << "gas shut";
     EXPECT_EQ(s.told.safe_row, 1u);
     EXPECT_EQ(s.command(fw::Command::start), fw::Refusal::no_such_programme);
   }

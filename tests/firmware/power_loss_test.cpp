@@ -15,7 +15,7 @@ fw::Parameters with_policy(fw::Parameters p, int policy) {
 
 // The power away: the furnace cools with everything in its normal position.
 void outage(StandIn& s, double seconds) {
-  s.told = Told{};
+  s.told = rtu::Order{};
   for (double t = 0.0; t < seconds; t += 0.1) {
     s.process.heat(s.told, false, 0.1);
     s.process.gas(s.told, s.supply, 0.1);

@@ -142,7 +142,7 @@ TEST(LeakTest, HasEverythingShut) {
   StandIn s = started(in_argon(), {evacuate(15.0f), leak_test(120.0, 0.3f), end()});
   ASSERT_TRUE(s.run_until([&] { return s.segment() == 1; }, 1000.0));
   s.run(10.0);
-  EXPECT_EQ(s.told.coils, (1u << bit::purge_shut) | (1u << bit::exhaust_shut));
+  EXPECT_EQ(s.told.coils, bit::purge_shut | bit::exhaust_shut);
   EXPECT_EQ(s.told.safe_row, 4u);
 }
 

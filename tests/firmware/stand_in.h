@@ -1,5 +1,5 @@
-// A small plant behind a station of its own, for driving the core through its bytes only. Its framing is written here a third
-// time on purpose. The physics is coarse: one thermal mass, one gas volume, well mixed; what the tests judge is the core.
+// A small plant behind a station of its own, for driving the core through its bytes only. The physics is coarse: one thermal mass,
+// one gas volume, well mixed; what the tests judge is the core.
 #pragma once
 
 #include <array>
@@ -17,68 +17,26 @@
 #include "firmware/controller_state.h"
 #include "firmware/parameter_store.h"
 #include "firmware/registers.h"
+#include "tests/rtu_bytes.h"
+#include "tests/segments.h"
+#include "tests/transmitters.h"
 
 namespace stand_in {
 
-using Bytes = std::vector<std::uint8_t>;
+using rtu::Bytes;
+using rtu::get16;
+using rtu::get_float;
+using rtu::put16;
+using rtu::put_float;
+using transmitters::loop_ma;
+using transmitters::type_k_mv;
+using namespace segments;
 
-inline std::uint16_t crc16(std::span<const std::uint8_t> bytes) {
-  std::uint16_t crc = 0xFFFF;
-  for (const std::uint8_t byte : bytes) {
-    crc = static_cast<std::uint16_t>(crc ^ byte);
-    for (int bit = 0; bit < 8; ++bit) crc = static_cast<std::uint16_t>((crc & 1) ? (crc >> 1) ^ 0xA001 : crc >> 1);
-  }
-  return crc;
-}
-
-inline void put16(Bytes& bytes, unsigned value) {
-  bytes.push_back(static_cast<std::uint8_t>(value >> 8));
-  bytes.push_back(static_cast<std::uint8_t>(value));
-}
-
-inline void put_float(Bytes& bytes, double value) {
-  const float single = static_cast<float>(value);
-  std::uint32_t bits = 0;
-  std::memcpy(&bits, &single, 4);
-  put16(bytes, bits >> 16);
-  put16(bytes, bits & 0xFFFF);
-}
-
-inline void seal(Bytes& bytes) {
-  const std::uint16_t crc = crc16(bytes);
-  bytes.push_back(static_cast<std::uint8_t>(crc));
-  bytes.push_back(static_cast<std::uint8_t>(crc >> 8));
-}
-
-inline unsigned get16(std::span<const std::uint8_t> bytes, std::size_t at) { return bytes[at] * 256u + bytes[at + 1]; }
-
-inline float get_float(std::span<const std::uint8_t> bytes, std::size_t at) {
-  const std::uint32_t bits = (get16(bytes, at) << 16) | get16(bytes, at + 2);
-  float value = 0.0f;
-  std::memcpy(&value, &bits, 4);
-  return value;
-}
-
-// Type K, published table values (NIST Monograph 175, reference junction 0 degC): mV at 0, 100, ... 1200 degC. Linear in
-// between is good to 1.5 K, which is enough to drive logic.
-inline double type_k_mv(double degc) {
-  constexpr std::array<double, 13> table{0.0,    4.096,  8.138,  12.209, 16.397, 20.644, 24.905,
-                                         29.129, 33.275, 37.326, 41.276, 45.119, 48.838};
-  const double at = std::min(std::max(degc / 100.0, 0.0), 11.999);
-  const auto i = static_cast<std::size_t>(at);
-  return table[i] + (at - static_cast<double>(i)) * (table[i + 1] - table[i]);
-}
-
-// What the station was last told.
-struct Told {
-  unsigned sequence = 0, coils = 0, safe_row = 0, gas = 0;
-  std::array<float, 4> demand{};
-  float flow_ma = 4.0f, valve_frac = 1.0f;
-  bool coil(unsigned bit) const { return (coils >> bit) & 1u; }
+namespace bit {  // of the coils, as DEVELOPERS.md lists them
+enum : unsigned {
+  contactor = 1u << 0, process = 1u << 1, purge_shut = 1u << 2, exhaust_shut = 1u << 3, bypass = 1u << 4, air = 1u << 5, pump = 1u << 6,
+  isolation = 1u << 7, vent_shut = 1u << 8, pilot = 1u << 9, horn = 1u << 10
 };
-
-namespace bit {  // of the coils
-enum : unsigned { contactor, process, purge_shut, exhaust_shut, bypass, air, pump, isolation, vent_shut, pilot, horn };
 }
 
 struct Process {
@@ -94,7 +52,7 @@ struct Process {
   double heat_gain_k = 1400.0;    // above ambient at full demand, for ever
   double heat_time_s = 2400.0;
 
-  void heat(const Told& told, bool closed, double dt) {
+  void heat(const rtu::Order& told, bool closed, double dt) {
     const double demand = closed && !element_broken ? (switch_shorted ? 1.0 : told.demand[0]) : 0.0;
     zone_degc += dt * (heat_gain_k * demand - (zone_degc - ambient_degc)) / heat_time_s;
     load_degc += dt * (zone_degc - load_degc) / 200.0;
@@ -106,8 +64,8 @@ struct Process {
     chamber_pa += dp;
   }
 
-  void gas(const Told& told, bool supply, double dt) {
-    const double asked = supply && told.coil(bit::process) && told.gas != 0 ? (told.flow_ma - 4.0) / 16.0 * 5.0 * 1.4 : 0.0;
+  void gas(const rtu::Order& told, bool supply, double dt) {
+    const double asked = supply && told.coil(bit::process) && told.gas != 0 ? (told.flow_ma[0] - 4.0) / 16.0 * 5.0 * 1.4 : 0.0;
     flow_slm += dt / (0.3 + dt) * (asked - flow_slm);
     gas_in(flow_slm, 2e-6, dt);
     if (supply && !told.coil(bit::purge_shut)) gas_in(1.0, 2e-6, dt);
@@ -129,7 +87,7 @@ struct StandIn {
   std::unique_ptr<fw::Controller> core = std::make_unique<fw::Controller>();
   Bytes image;                                    // of the store, kept up to date
   Process process;
-  Told told;
+  rtu::Order told;
   std::uint64_t tick_number = 0;
   std::map<std::string, double> seen;             // the monitor block after the last tick
   std::vector<std::uint16_t> last_read;           // registers of the last reply that carried some
@@ -171,7 +129,7 @@ struct StandIn {
   void tick(Bytes request = {}) {
     const std::uint64_t now_us = tick_number * 100000u + ahead_us;
     if (!answer_.empty() && !silent) fw::receive(*core, fw::Port::field, answer_, now_us - 80000u);
-    if (request.empty()) request = read_request(4, 0, fw::monitor_registers(4));
+    if (request.empty()) request = rtu::monitor_read();
     fw::receive(*core, fw::Port::supervisory, request, now_us - 50000u);
     fw::step(*core, now_us);
     std::array<std::uint8_t, 256> buffer{};
@@ -208,36 +166,10 @@ struct StandIn {
     return static_cast<fw::Refusal>(static_cast<int>(value("command.result")));
   }
 
-  static Bytes read_request(unsigned function, unsigned address, unsigned count) {
-    Bytes bytes{1, static_cast<std::uint8_t>(function)};
-    put16(bytes, address);
-    put16(bytes, count);
-    seal(bytes);
-    return bytes;
-  }
-
-  static Bytes write_request(unsigned address, const Bytes& data) {
-    Bytes bytes{1, 16};
-    put16(bytes, address);
-    put16(bytes, static_cast<unsigned>(data.size() / 2));
-    bytes.push_back(static_cast<std::uint8_t>(data.size()));
-    bytes.insert(bytes.end(), data.begin(), data.end());
-    seal(bytes);
-    return bytes;
-  }
-
+  static Bytes read_request(unsigned function, unsigned address, unsigned count) { return rtu::read_request(function, address, count); }
+  static Bytes write_request(unsigned address, const Bytes& data) { return rtu::write_request(address, data); }
   static Bytes command_request(fw::Command code, unsigned argument, double value_given) {
-    Bytes bytes{1, 23};
-    put16(bytes, 0);
-    put16(bytes, fw::monitor_registers(4));
-    put16(bytes, fw::command_address);
-    put16(bytes, 4);
-    bytes.push_back(8);
-    put16(bytes, static_cast<unsigned>(code));
-    put16(bytes, argument);
-    put_float(bytes, value_given);
-    seal(bytes);
-    return bytes;
+    return rtu::command_request(static_cast<unsigned>(code), argument, value_given);
   }
 
  private:
@@ -257,18 +189,7 @@ struct StandIn {
   }
 
   void take_request(std::span<const std::uint8_t> frame) {
-    if (frame.size() != 49 || crc16(frame) != 0 || frame[0] != 1 || frame[1] != 23) throw std::runtime_error("field request");
-    if (get16(frame, 2) != 0 || get16(frame, 4) != 54 || get16(frame, 6) != 0x100 || get16(frame, 8) != 18) {
-      throw std::runtime_error("field request's ranges");
-    }
-    constexpr std::size_t data = 11;
-    told.sequence = get16(frame, data);
-    told.coils = get16(frame, data + 2);
-    told.safe_row = get16(frame, data + 4);
-    told.gas = get16(frame, data + 6);
-    for (std::size_t z = 0; z < 4; ++z) told.demand[z] = get_float(frame, data + 8 + 4 * z);
-    told.flow_ma = get_float(frame, data + 24);
-    told.valve_frac = get_float(frame, data + 32);
+    if (!rtu::take_order(frame, told)) throw std::runtime_error("field request");
   }
 
   bool contactor_closed() const { return told.coil(bit::contactor) || process.contactor_welded; }
@@ -280,10 +201,6 @@ struct StandIn {
                              at(gauge_pa() > 12000.0, 7) | at(true, 8) | at(told.coil(bit::bypass), 10) |
                              at(told.coil(bit::air), 11) | at(told.coil(bit::process), 12) | at(!told.coil(bit::purge_shut), 13);
     return (natural | discrete_set) & ~discrete_clear;
-  }
-
-  static double loop_ma(double value, double low, double high) {
-    return std::min(std::max(4.0 + 16.0 * (value - low) / (high - low), 3.8), 20.5);
   }
 
   double channel(int c) const {
@@ -319,7 +236,7 @@ struct StandIn {
     put16(bytes, station_flags);
     put16(bytes, 1);
     for (int c = 0; c < 24; ++c) put_float(bytes, raw[static_cast<std::size_t>(c)].value_or(channel(c)));
-    seal(bytes);
+    bytes = rtu::sealed(std::move(bytes));
     if (damaged) bytes[20] ^= 0x10;
     return bytes;
   }
@@ -331,64 +248,6 @@ struct StandIn {
 };
 
 // --- Programmes and parameters the tests start from ---------------------------------------------------------------------
-
-inline fw::Segment segment(fw::SegmentKind kind) {
-  fw::Segment s;
-  s.kind = kind;
-  return s;
-}
-inline fw::Segment ramp(float target_degc, float rate_k_per_s) {
-  fw::Segment s = segment(fw::SegmentKind::ramp);
-  s.target = target_degc;
-  s.rate = rate_k_per_s;
-  return s;
-}
-inline fw::Segment soak(double seconds, float tolerance_k) {
-  fw::Segment s = segment(fw::SegmentKind::soak);
-  s.duration_ms = static_cast<std::uint32_t>(seconds * 1000.0);
-  s.tolerance_k = tolerance_k;
-  return s;
-}
-inline fw::Segment wait(double seconds) {
-  fw::Segment s = segment(fw::SegmentKind::wait);
-  s.duration_ms = static_cast<std::uint32_t>(seconds * 1000.0);
-  return s;
-}
-inline fw::Segment evacuate(float target_pa) {
-  fw::Segment s = segment(fw::SegmentKind::evacuate);
-  s.target = target_pa;
-  return s;
-}
-inline fw::Segment backfill(float target_pa, float flow_slm, fw::Gas gas = fw::Gas::argon) {
-  fw::Segment s = segment(fw::SegmentKind::backfill);
-  s.target = target_pa;
-  s.flow_slm = flow_slm;
-  s.gas = gas;
-  return s;
-}
-inline fw::Segment purge(float changes, float target_pa, float flow_slm) {
-  fw::Segment s = segment(fw::SegmentKind::purge);
-  s.amount = changes;
-  s.target = target_pa;
-  s.flow_slm = flow_slm;
-  return s;
-}
-inline fw::Segment leak_test(double seconds, float rise_pa_s) {
-  fw::Segment s = segment(fw::SegmentKind::leak_test);
-  s.duration_ms = static_cast<std::uint32_t>(seconds * 1000.0);
-  s.rate = rise_pa_s;
-  return s;
-}
-inline fw::Segment cool(float load_degc) {
-  fw::Segment s = segment(fw::SegmentKind::cool);
-  s.target = load_degc;
-  return s;
-}
-inline fw::Segment end() { return segment(fw::SegmentKind::end); }
-inline fw::Segment with_flow(fw::Segment s, float flow_slm) {
-  s.flow_slm = flow_slm;
-  return s;
-}
 
 inline fw::Parameters in_air() {
   fw::Parameters p = fw::default_parameters();

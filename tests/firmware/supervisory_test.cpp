@@ -164,8 +164,7 @@ TEST(Command, ActsAtTheNextStepAndWritesComeBeforeReads) {
   for (const unsigned v : {0x0101u, 1u, 0x0101u, 1u}) put16(both, v);
   both.push_back(2);
   put16(both, 5);
-  seal(both);
-  s.tick(both);
+  s.tick(rtu::sealed(both));
   ASSERT_EQ(s.last_read.size(), 1u);
   EXPECT_EQ(s.last_read[0], 5);
 }
