@@ -1,16 +1,19 @@
 #!/usr/bin/env python3
 """Puts the control core through the torture tape, as built by every compiler and for the emulated processor.
 
-    tools/torture.py [--build build/dev] [--variants NAME,...] [--update] [--coverage] [--list]
+    tools/torture.py [--build build/dev] [--variants NAME,...] [--update] [--coverage] [--gaps] [--list]
 
 The tape (tests/torture, 100,000 ticks from one seed) is made once with the core of the build folder; every other build of the
 same sources must then send the same bytes: host at several optimisations and instruction sets, two compilers, Cortex-M at -O2
 and -Os on an M4 and an M7. The first tick that differs is named. The hash of the tape stands in tests/golden/torture.txt:
 --update writes it anew, after a change of the core that is meant to change what it sends. --coverage says which share of lines
-and branches of firmware/ the tape reaches (gcov). Exit code 0: all agree; 4: a difference; 2: something is missing.
+and branches of firmware/*.cpp the tape reaches (gcov, -O0), and fails below FLOOR: a part of the core that no tape reaches is
+compared by no build. --gaps lists what it does not reach. Exit code 0: all agree; 4: a difference, or too little reached; 2:
+something is missing.
 """
 import argparse
 import concurrent.futures
+import json
 import os
 import pathlib
 import re
@@ -36,6 +39,8 @@ ARM_VARIANTS = {"cortex-m4-O2": ("-O2", "mps2-an386"), "cortex-m4-Os": ("-Os", "
 ALL_VARIANTS = list(HOST_VARIANTS) + list(ARM_VARIANTS)
 OUT_HEADER = 16
 KIND_START = 1
+FLOOR = {"lines": 95.0, "branches": 85.0}
+NEVER = {"row_never": "22 internal fault", "alarm_never": "26 internal fault"}   # a check of the core that fails: nothing may reach it
 PORTS = ("field line", "supervisory line", "store")
 
 
@@ -171,31 +176,61 @@ def golden_differs(said, update):
     return True
 
 
-def coverage(tape, folder):
-    """Shares of lines and branches of firmware/ that the tape reaches."""
-    objects = compile_all("g++", FLAGS + ["-O0", "-g", "--coverage", "-DNDEBUG"], firmware_sources(ROOT), folder, ROOT)
-    main = compile_all("g++", FLAGS + ["-O0"], [ROOT / "tests/torture/core_on_pipe.cpp"], folder / "main", ROOT)
-    run(["g++", "--coverage", *objects, *main, "-o", folder / "core"])
-    play([folder / "core"], tape, folder / "out")
-    text = run(["gcov", "-b", "-n", "-r", "-s", ROOT, *sorted(folder.glob("*.gcda"))], cwd=folder).decode()
-    files = {}
-    for block in text.split("File '")[1:]:
-        name = block.split("'")[0]
-        lines = re.search(r"Lines executed:([\d.]+)% of (\d+)", block)
-        taken = re.search(r"Taken at least once:([\d.]+)% of (\d+)", block)
-        if not name.startswith("firmware/") or "cortex_m" in name or not lines:
-            continue
-        counts = (float(lines[1]), int(lines[2]), float(taken[1]) if taken else 0.0, int(taken[2]) if taken else 0)
-        files[name] = max(files.get(name, counts), counts)   # a header stands in several objects
-    total = [0.0, 0, 0.0, 0]
-    for counts in files.values():
-        for i in (0, 2):
-            total[i] += counts[i] / 100.0 * counts[i + 1]
-            total[i + 1] += counts[i + 1]
-    rows = [(name, *counts) for name, counts in files.items()]
-    for name, line_share, count, branch_share, branches in sorted(rows):
-        print(f"  {name:32} {line_share:6.1f} % of {count:4} lines, {branch_share:6.1f} % of {branches:4} branches")
-    print(f"coverage {100 * total[0] / total[1]:.1f} % of {total[1]} lines, {100 * total[2] / total[3]:.1f} % of {total[3]} branches taken")
+def rows_or_alarms_missed(said):
+    """Interlock rows and alarms that no tick of the tape brought up though something can."""
+    missed = [name for key, never in NEVER.items() for name in said.get(key, "").split("; ") if name not in ("", never)]
+    if missed:
+        print(f"torture.py: the tape never brings up: {', '.join(missed)}", file=sys.stderr)
+    return bool(missed)
+
+
+class Coverage:
+    """What a core built with gcov's counters has run through, by line of firmware/*.cpp."""
+
+    def __init__(self, tape, folder):
+        sources = firmware_sources(ROOT)
+        objects = compile_all("g++", FLAGS + ["-O0", "-g", "--coverage", "-DNDEBUG"], sources, folder, ROOT)
+        main = compile_all("g++", FLAGS + ["-O0"], [ROOT / "tests/torture/core_on_pipe.cpp"], folder / "main", ROOT)
+        run(["g++", "--coverage", *objects, *main, "-o", folder / "core"])
+        play([folder / "core"], tape, folder / "out")
+        self.lines = {path: self.counted(path, folder) for path in sorted(sources)}
+
+    @staticmethod
+    def counted(path, folder):
+        """{line: (times, [times of each branch])}; templates and lambdas stand in it several times."""
+        report = json.loads(run(["gcov", "-b", "--json-format", "-t", folder / (path.stem + ".gcda")], cwd=folder))
+        lines = {}
+        for entry in (entry for file in report["files"] if file["file"].endswith(path.name) for entry in file["lines"]):
+            times, branches = lines.get(entry["line_number"], (0, []))
+            branches = branches + [branch["count"] for branch in entry["branches"]]
+            lines[entry["line_number"]] = (max(times, entry["count"]), branches)
+        return lines
+
+    @staticmethod
+    def shares(files):
+        lines = [times for counted in files for times, _ in counted.values()]
+        branches = [times for counted in files for _, taken in counted.values() for times in taken]
+        return [(100.0 * sum(times > 0 for times in counts) / max(1, len(counts)), len(counts)) for counts in (lines, branches)]
+
+    def print(self, gaps):
+        for path, counted in self.lines.items():
+            (lines, line_count), (branches, branch_count) = self.shares([counted])
+            print(f"  {path.name:24} {lines:6.1f} % of {line_count:4} lines, {branches:6.1f} % of {branch_count:4} branches")
+            text = path.read_text().splitlines() if gaps else []
+            for number, (times, taken) in sorted(counted.items()) if gaps else ():
+                missed = sum(count == 0 for count in taken)
+                if times == 0 or missed:
+                    print(f"    {'never' if times == 0 else f'{missed} of {len(taken)}':9} {number:4} {text[number - 1]}")
+
+    def too_little(self, gaps):
+        self.print(gaps)
+        (lines, line_count), (branches, branch_count) = self.shares(self.lines.values())
+        print(f"coverage {lines:.1f} % of {line_count} lines, {branches:.1f} % of {branch_count} branches taken")
+        below = lines < FLOOR["lines"] or branches < FLOOR["branches"]
+        if below:
+            print(f"torture.py: less than {FLOOR['lines']} % of lines or {FLOOR['branches']} % of branches; --gaps lists what the tape "
+                  "does not reach, the scripts of tests/torture/torture_script.cpp go where chance does not", file=sys.stderr)
+        return below
 
 
 def compare_variants(names, folder):
@@ -217,6 +252,7 @@ def main():
     arguments.add_argument("--variants", default="", help="comma-separated, or all; none: only the golden hash")
     arguments.add_argument("--update", action="store_true", help="write tests/golden/torture.txt anew")
     arguments.add_argument("--coverage", action="store_true")
+    arguments.add_argument("--gaps", action="store_true")
     arguments.add_argument("--list", action="store_true", help="print the names of the variants")
     options = arguments.parse_args()
     if options.list:
@@ -233,8 +269,9 @@ def main():
             print(f"{key:12} {said.get(key, '')}")
         failed = golden_differs(said, options.update)
         failed |= compare_variants(names, folder) > 0
-        if options.coverage:
-            coverage(folder / "in", folder / "coverage")
+        if options.coverage or options.gaps:
+            failed |= rows_or_alarms_missed(said)
+            failed |= Coverage(folder / "in", folder / "coverage").too_little(options.gaps)
         return 4 if failed else 0
 
 

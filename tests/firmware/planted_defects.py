@@ -71,7 +71,7 @@ def main():
         sources = torture.firmware_sources(ROOT)
         objects = torture.compile_all("g++", FLAGS, sources, folder / "right", ROOT)
         own = [ROOT / f"tests/firmware/{name}_test.cpp" for name in ("properties", "alarm_states", "procedural_states")]
-        own += [ROOT / f"tests/torture/torture{part}.cpp" for part in ("", "_operator", "_store")]
+        own += [ROOT / f"tests/torture/torture{part}.cpp" for part in ("", "_drill", "_operator", "_script", "_store")]
         tests = torture.compile_all("g++", FLAGS, own, folder / "tests_of", ROOT)
         escaped = 0
         for what, name, pattern, replacement, expected in DEFECTS:

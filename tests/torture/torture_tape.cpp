@@ -126,7 +126,7 @@ int main(int argc, char** argv) {
     std::fprintf(stderr, "usage: torture_tape FOLDER [--ticks N] [--seed N]\n");
     return 2;
   }
-  std::uint64_t ticks = 100000, seed = 9;   // of the first 24 seeds the one that reaches most rows and alarms
+  std::uint64_t ticks = 100000, seed = 59;   // of the first 60 that which reaches most: tools/torture.py --coverage
   for (int i = 2; i + 1 < argc; i += 2) {
     (std::strcmp(argv[i], "--ticks") == 0 ? ticks : seed) = std::strtoull(argv[i + 1], nullptr, 10);
   }
