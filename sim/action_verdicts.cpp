@@ -14,7 +14,7 @@ ActionVerdicts::ActionVerdicts(const std::vector<OperatorAction>& actions) {
     if (action.expect == OperatorAction::Expect::anything) continue;
     const bool accepted = action.expect == OperatorAction::Expect::accepted;
     actions_.push_back(write_actions({action}, 0));
-    accepted_.push_back(accepted);
+    expected_.push_back(accepted ? ActionOutcome::Answer::accepted : ActionOutcome::Answer::refused);
     ExpectationResult& result = results_.emplace_back();
     result.name = fmt::format("operator: {} is {}, {}", action.text, accepted ? "accepted" : "refused", moment_sentence(action.when, {}));
     result.statement = result.name;
@@ -34,7 +34,7 @@ std::vector<std::string> ActionVerdicts::add(std::span<const ActionOutcome> outc
     const auto index = static_cast<std::size_t>(found - actions_.begin());
     ExpectationResult& result = results_[index];
     ++result.ticks;
-    const bool good = outcome.accepted == accepted_[index];
+    const bool good = outcome.answer == expected_[index];
     const bool worst = result.judged && !result.pass;
     result.judged = true;
     if (worst) continue;

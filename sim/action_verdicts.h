@@ -14,8 +14,9 @@ namespace sim {
 
 // What became of an action in a tick.
 struct ActionOutcome {
+  enum class Answer { accepted, refused, none };   // none: no answer, or the controller never counted it
   std::string action;            // as write_actions writes it: forks and repeats know it by this
-  bool accepted = false;
+  Answer answer = Answer::none;
 };
 
 class ActionVerdicts {
@@ -32,7 +33,7 @@ class ActionVerdicts {
 
  private:
   std::vector<std::string> actions_;
-  std::vector<bool> accepted_;                 // what is expected of each
+  std::vector<ActionOutcome::Answer> expected_;
   std::vector<ExpectationResult> results_;
 };
 

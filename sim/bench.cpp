@@ -56,7 +56,6 @@ SentAction sent_action(const OperatorAction& action) {
 std::string why_refused(std::uint16_t result) {
   if (result < refusals.size()) return refusals[result];
   if (result == OperatorStation::not_kept) return "not kept as written";
-  if (result == OperatorStation::unanswered) return "not answered";
   switch (result - OperatorStation::exceptions) {        // Modbus application protocol 1.1b3, section 7, as the register map uses them
     case 1: return "needs the key switch at commissioning";
     case 2: return "no such register";
@@ -504,9 +503,12 @@ void Bench::Impl::report_outcome() {
   if (!outcome) return;
   const std::size_t known = actions.size();
   const SentAction action = outcome->tag < known ? sent_action(actions[outcome->tag]) : sent_before[outcome->tag - known];
-  const bool accepted = outcome->result == 0;
-  if (!action.written.empty()) outcomes.push_back({action.written, accepted});
-  if (accepted) events.push_back({time_s, "operator", "accepted", action.text});
+  using Answer = ActionOutcome::Answer;
+  const Answer came = outcome->result == 0                             ? Answer::accepted
+                        : outcome->result == OperatorStation::unanswered ? Answer::none : Answer::refused;
+  if (!action.written.empty()) outcomes.push_back({action.written, came});
+  if (came == Answer::accepted) events.push_back({time_s, "operator", "accepted", action.text});
+  else if (came == Answer::none) events.push_back({time_s, "operator", "unanswered", action.text});
   else events.push_back({time_s, "operator", "refused", fmt::format("{}: {}", action.text, why_refused(outcome->result))});
 }
 

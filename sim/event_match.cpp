@@ -20,7 +20,7 @@ struct EventKind {
   const char* sentence;
 };
 
-constexpr std::array<EventKind, 24> kinds{{
+constexpr std::array<EventKind, 25> kinds{{
     {"alarm", "raised", "an alarm is raised"},
     {"alarm", "cleared", "an alarm is cleared"},
     {"alarm", "withheld", "an alarm that stands is shelved, suppressed or out of service"},
@@ -30,6 +30,7 @@ constexpr std::array<EventKind, 24> kinds{{
     {"operator", "sent", "the operator acts"},
     {"operator", "accepted", "an action is accepted"},
     {"operator", "refused", "an action is refused"},
+    {"operator", "unanswered", "an action is not answered"},
     {"operator", "mistake", "the operator makes a mistake"},
     {"programme", "state", "the programme changes its state"},
     {"programme", "begins", "a segment begins"},

@@ -104,7 +104,7 @@ TEST(SupervisoryLine, lets_the_core_go_on_while_it_is_silent_and_tells_the_opera
   EXPECT_EQ(after.trip, 0.0);
   EXPECT_EQ(after.age_s, 0.0);
   EXPECT_NEAR(after.oldest_s, 20.0, 1e-9);                   // ten times the silence that breaks a run without a fault
-  EXPECT_EQ(count(after, "operator refused hold: not answered"), 1);
+  EXPECT_EQ(count(after, "operator unanswered hold"), 1);
   EXPECT_EQ(count(after, "supervisory recovered 200 readings of the controller missing, in whose place the last one stood"), 1);
 }
 
