@@ -156,6 +156,13 @@ constexpr Row tune_rows[] = {
     {"tune.elapsed", "ms", u32, 0, "since its start"},
 };
 
+constexpr Row commissioning_rows[] = {
+    {"forced.outputs", "", u32, 0, "bit n: output n is forced"},
+    {"forced.left", "s", f32, 1, "until they are released"},
+    {"forced.vented", "s", f32, 1, "the chamber has stood open to the room, its reading steady; 10 s are needed to take its zero"},
+    {"forced.value", "", f32, 3, "where output 0 is held; those of outputs 1 to 21 follow, two registers each"},
+};
+
 constexpr Row history_status_rows[] = {
     {"store.boots", "", u32, 0, "times the core has started"},
     {"store.events", "", u32, 0, "events ever logged; the last 240 are kept"},
@@ -231,7 +238,7 @@ constexpr auto monitor = [] {
 constexpr auto commands = [] {
   std::array<RegisterInfo, std::size(command_rows) + std::size(setpoint_rows) + std::size(window_rows) +
                                std::size(window_read_only) + std::size(tune_rows) +
-                               std::size(history_status_rows) +
+                               std::size(history_status_rows) + std::size(commissioning_rows) +
                                std::size(event_window_rows) + std::size(event_rows) + std::size(record_count_rows) +
                                std::size(record_window_rows) + std::size(record_rows)>
       all{};
@@ -254,6 +261,8 @@ constexpr auto commands = [] {
   for (const Row& row : record_count_rows) all[n++] = placed(row, address, false);
   for (const Row& row : record_window_rows) all[n++] = placed(row, address, true);
   for (const Row& row : record_rows) all[n++] = placed(row, address, false);
+  address = commissioning_address;
+  for (const Row& row : commissioning_rows) all[n++] = placed(row, address, false);
   return all;
 }();
 

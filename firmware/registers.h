@@ -5,6 +5,7 @@
 //   0x0100  command register, then its arguments, result and count: writing the command acts at the next step
 //   0x0110  set points in force; writing one is the same as the command change_setpoint
 //   0x0600  alarms one by one, read-only: state, time left on the shelf, then the interlocks' rows
+//   0x0700  outputs forced at commissioning, read-only
 //   0x0200  programme window: one segment at a time, moved by the commands write_segment and read_segment
 //   0x0300  auto-tune: what it found and proposes; read-only
 //   0x1000  parameters, two registers each, in the order of parameter_table
@@ -36,6 +37,7 @@ inline constexpr std::uint16_t alarm_shelf_address = 0x0640;    // + n: seconds 
 // Rows of the interlock table that stand, and that are latched, 64 bits each (bit n: row n), high word first; then u32:
 // detections found, ticks late since start, jumps of the clock.
 inline constexpr std::uint16_t row_address = 0x0680;
+inline constexpr std::uint16_t commissioning_address = 0x0700;  // what is forced, how long still; read-only
 inline constexpr std::uint16_t parameter_address = 0x1000;
 
 enum class Command : std::uint16_t {

@@ -461,6 +461,15 @@ void read_rows(const Controller& c, std::uint16_t* registers) {
   w.u32(c.detections.clock_jumps);
 }
 
+void read_commissioning(const Controller& c, std::uint16_t* registers) {
+  Writer w{registers};
+  const Commissioning& k = c.commissioning;
+  w.u32(k.forced);
+  w.f32(static_cast<float>(k.left_ms) * 0.001f);
+  w.f32(static_cast<float>(k.vented_ms) * 0.001f);
+  for (int output = 0; output < forced_outputs; ++output) w.f32((k.forced >> output & 1u) != 0 ? k.value[output] : 0.0f);
+}
+
 struct Block {
   std::uint16_t first, count;
 };
@@ -469,7 +478,7 @@ constexpr Block command_block{command_address, command_registers}, setpoint_bloc
     history_block{history_address, history_registers};
 
 constexpr Block alarm_states{alarm_state_address, alarm_places}, alarm_shelf{alarm_shelf_address, alarm_places},
-    row_block{row_address, row_registers};
+    row_block{row_address, row_registers}, commissioning_block{commissioning_address, 6 + 2 * forced_outputs};
 
 bool inside(const Block& block, std::uint32_t address, std::uint32_t count) {
   return address >= block.first && address + count <= static_cast<std::uint32_t>(block.first) + block.count;
@@ -528,6 +537,9 @@ ModbusException read_registers(const Controller& c, std::uint32_t address, std::
   } else if (inside(row_block, address, count)) {
     read_rows(c, block);
     first = row_address;
+  } else if (inside(commissioning_block, address, count)) {
+    read_commissioning(c, block);
+    first = commissioning_address;
   } else {
     return ModbusException::illegal_address;
   }
@@ -646,7 +658,7 @@ bool readable(std::uint32_t address, std::uint32_t count) {
          inside(command_block, address, count) || inside(setpoint_block, address, count) ||
          inside(window_block, address, count) || inside(tune_block, address, count) ||
          inside(history_block, address, count) || inside(alarm_states, address, count) ||
-         inside(alarm_shelf, address, count) || inside(row_block, address, count);
+         inside(alarm_shelf, address, count) || inside(row_block, address, count) || inside(commissioning_block, address, count);
 }
 
 }  // namespace

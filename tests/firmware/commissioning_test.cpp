@@ -1,4 +1,6 @@
 // The operator's work: forced outputs, calibration, a start on a hot furnace, a segment edited ahead.
+#include <bit>
+
 #include <gtest/gtest.h>
 
 #include "firmware/commissioning.h"
@@ -60,6 +62,35 @@ TEST(ForcedOutput, EndsWithTheKeyAProgrammeAndATrip) {
   trip.run(0.5);
   EXPECT_FALSE(trip.told.coil(bit::air));
   EXPECT_EQ(trip.command(fw::Command::force_output, 5, 1.0), fw::Refusal::trip_stands);
+}
+
+// Block 0x0700 of the register map: bits, seconds left, seconds vented, a value for each output.
+TEST(ForcedOutput, IsReadByTheSupervisoryLine) {
+  StandIn s = with_key();
+  const auto read = [&] {
+    s.tick(StandIn::read_request(4, 0x0700, 6 + 2 * 22));
+    return s.last_read;
+  };
+  const auto number = [](const std::vector<std::uint16_t>& all, std::size_t at) {
+    return std::bit_cast<float>(static_cast<std::uint32_t>(all[at]) << 16 | all[at + 1]);
+  };
+  auto block = read();
+  ASSERT_EQ(block.size(), 50u);
+  EXPECT_EQ(block[0] | block[1], 0);
+  ASSERT_EQ(s.command(fw::Command::force_output, 5, 1.0), fw::Refusal::accepted);
+  ASSERT_EQ(s.command(fw::Command::force_output, 20, 0.25), fw::Refusal::accepted);
+  s.run(60.0);
+  block = read();
+  EXPECT_EQ(block[0], 1u << 4) << "output 20";
+  EXPECT_EQ(block[1], 1u << 5) << "output 5";
+  EXPECT_NEAR(number(block, 2), 540.0f, 0.5f);
+  EXPECT_EQ(number(block, 6 + 2 * 5), 1.0f);
+  EXPECT_EQ(number(block, 6 + 2 * 20), 0.25f);
+  ASSERT_EQ(s.command(fw::Command::release_outputs), fw::Refusal::accepted);
+  s.run(0.2);
+  block = read();
+  block[4] = block[5] = 0;         // vented, which forcing does not touch
+  EXPECT_EQ(block, std::vector<std::uint16_t>(50, 0));
 }
 
 TEST(ForcedOutput, LeavesTheInterlocksTheLastWord) {
