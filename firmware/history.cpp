@@ -42,7 +42,7 @@ void note_alarms(Controller& c) {
     history_log(c, EventKind::alarm, static_cast<std::uint16_t>(number), static_cast<std::uint32_t>(before),
                 static_cast<std::uint32_t>(after));
   }
-  h.alarms = c.alarms;
+  h.alarms = static_cast<const AlarmSets&>(c.alarms);
   h.records.now.alarms[0] |= static_cast<std::uint32_t>(c.alarms.active);
   h.records.now.alarms[1] |= static_cast<std::uint32_t>(c.alarms.active >> 32);
 }

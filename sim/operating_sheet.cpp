@@ -487,7 +487,7 @@ void add_reading_rules(std::string& page, const SheetFigures& figures) {
 }
 
 void add_rules(std::string& page, const SheetFigures& figures) {
-  page += "<h2>If not so: what the controller does</h2>\n<div class=\"rules\">";
+  page += "<h2>If not so: what the controller does (* in any step)</h2>\n<div class=\"rules\">";
   unsigned phases = 0;
   bool heating = false;
   for (int i = 0; i < static_cast<int>(figures.runs().front().scenario.programme.segments.size()); ++i) {
@@ -498,7 +498,7 @@ void add_rules(std::string& page, const SheetFigures& figures) {
   for (const GuideRule& rule : guide_rules()) {
     const bool always = in_force(figures, rule, 0, false);
     if (always || in_force(figures, rule, phases, heating))
-      page += paragraph("<strong>" + html_text(rule.name) + (always ? " (any step)." : ".") + "</strong> " + figures.sentence(rule.text));
+      page += paragraph("<strong>" + html_text(rule.name) + (always ? "*." : ".") + "</strong> " + figures.sentence(rule.text));
   }
   page += paragraph(
               "<strong>After a trip.</strong> A trip switches heat off, opens the contactor and leaves the safe values in force until "

@@ -178,7 +178,7 @@ int proof_count(const std::vector<ProofResult>& results, Verdict verdict) {
 }
 
 std::string proof_count(const std::vector<ProofResult>& results) {
-  using enum Verdict;
+  using enum ProofResult::Verdict;
   return fmt::format("{} of {} rows passed, {} failed, {} not fitted, {} not from the terminals", proof_count(results, pass),
                      results.size(), proof_count(results, fail), proof_count(results, not_fitted),
                      proof_count(results, not_from_terminals));
