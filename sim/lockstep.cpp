@@ -1,5 +1,6 @@
 #include "sim/lockstep.h"
 
+#include <atomic>
 #include <cerrno>
 #include <chrono>
 #include <cstring>
@@ -49,6 +50,27 @@ int spawn(const std::vector<std::string>& command, int socket, int errors, int& 
 }
 
 }  // namespace
+
+// Of the processors this thread may use, the one it is on, for the first; each further one of this program takes the next.
+OneProcessor::OneProcessor() {
+  static std::atomic<int> taken{0};
+  if (sched_getaffinity(0, sizeof before_, &before_) != 0) return;
+  const int count = CPU_COUNT(&before_), current = sched_getcpu();
+  if (count < 2 || current < 0) return;
+  int left = taken++ % count, processor = current;
+  while (left > 0 || !CPU_ISSET(static_cast<std::size_t>(processor), &before_)) {
+    processor = (processor + 1) % CPU_SETSIZE;
+    if (CPU_ISSET(static_cast<std::size_t>(processor), &before_)) --left;
+  }
+  cpu_set_t one;
+  CPU_ZERO(&one);
+  CPU_SET(static_cast<std::size_t>(processor), &one);
+  if (sched_setaffinity(0, sizeof one, &one) == 0) thread_ = gettid();
+}
+
+OneProcessor::~OneProcessor() {
+  if (thread_ >= 0) sched_setaffinity(thread_, sizeof before_, &before_);
+}
 
 ChildProcess::ChildProcess(const std::vector<std::string>& command, int timeout_ms) : name_(command.at(0)), timeout_ms_(timeout_ms) {
   int ends[2];

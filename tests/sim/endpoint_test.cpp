@@ -3,6 +3,7 @@
 #include <cerrno>
 
 #include <dlfcn.h>
+#include <sched.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -49,6 +50,26 @@ TEST(Endpoint, GivesTheSameBytesFromHostLibraryAndSeparateProcess) {
 }
 
 // A far side is started anew as the host's core is: the same bytes through an outage, resets and a damaged store.
+int processors_allowed() {
+  cpu_set_t allowed;
+  return sched_getaffinity(0, sizeof allowed, &allowed) == 0 ? CPU_COUNT(&allowed) : 0;
+}
+
+// Wherever there is more than one; a machine of one processor sees that nothing changes.
+TEST(Endpoint, OfASeparateProcessHoldsOneProcessorAsLongAsItLives) {
+  const int before = processors_allowed();
+  ASSERT_GE(before, 1);
+  {
+    const auto first = sim_test::endpoint("process:" + process + " " + library);
+    EXPECT_EQ(processors_allowed(), 1);
+    const auto second = sim_test::endpoint("process:" + process + " " + library);
+    EXPECT_EQ(processors_allowed(), 1);
+  }
+  EXPECT_EQ(processors_allowed(), before);
+  EXPECT_NE(complaint("process:/no/such/program library.so"), "");
+  EXPECT_EQ(processors_allowed(), before) << "one that never came up";
+}
+
 TEST(Endpoint, StartsAnewWhereverTheCoreStands) {
   const sim::Scenario scenario = sim_test::unpowered_run(120);
   const sim_test::Hashes host = sim_test::run(scenario, "host");
