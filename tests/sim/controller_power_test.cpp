@@ -4,6 +4,8 @@
 #include <algorithm>
 #include <filesystem>
 
+#include <unistd.h>
+
 #include <gtest/gtest.h>
 
 #include "firmware/alarms.h"
@@ -219,7 +221,7 @@ TEST(ControllerPower, finds_what_a_fork_has_changed_during_its_outage_in_its_sto
 // The tape holds the image it started from: without that, or without the gaps, a repetition would go another way.
 TEST(ControllerPower, stands_on_the_tape_with_its_image_cause_and_outage) {
   const sim::Scenario scenario = sim_test::unpowered_run(120.0);
-  const std::filesystem::path path = std::filesystem::path(testing::TempDir()) / "unpowered.tape";
+  const std::filesystem::path path = std::filesystem::path(testing::TempDir()) / ("unpowered_" + std::to_string(getpid()) + ".tape");
   sim::TapeHeader header;
   {
     const sim::Bench bench(scenario, sim_test::endpoint("host"));

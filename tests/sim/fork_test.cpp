@@ -4,6 +4,8 @@
 #include <bit>
 #include <filesystem>
 
+#include <unistd.h>
+
 #include <gtest/gtest.h>
 
 #include "sim/difference.h"
@@ -159,7 +161,7 @@ TEST(Fork, gives_the_core_its_new_parameters_as_a_store_image_on_the_tape) {
   const sim::Scenario scenario = sim_test::short_run(4800.0);
   sim::Scenario changed = scenario;
   changed.parameters.pressure_gain_per_pa *= 3.0f;
-  const std::filesystem::path path = std::filesystem::path(testing::TempDir()) / "forked.tape";
+  const std::filesystem::path path = std::filesystem::path(testing::TempDir()) / ("forked_" + std::to_string(getpid()) + ".tape");
   sim::TapeHeader header;
   {
     const sim::Bench bench(scenario, endpoint("host"));

@@ -1,4 +1,6 @@
 // The clip of the moment at which an expectation was tightest. Expected values are those of the signals made here.
+#include <unistd.h>
+
 #include <gtest/gtest.h>
 
 #include <cmath>
@@ -106,7 +108,7 @@ TEST(MomentClip, has_every_signal_of_a_joint_statement) {
 TEST(MomentClip, reads_back_from_its_file_to_the_bit) {
   const auto clips = clips_of({source_of("plant.gas.gauge > 1 kPa and plant.retort < 100 degC"), source_of("plant.gas.gauge < 7 kPa")}, 500,
                               [](int tick) { return 2000.0 + tick / 3.0; }, [](int tick) { return 20.0 + std::sqrt(tick); });
-  const std::filesystem::path file = std::filesystem::path(testing::TempDir()) / "moments_of_test.csv";
+  const std::filesystem::path file = std::filesystem::path(testing::TempDir()) / ("moments_of_test_" + std::to_string(getpid()) + ".csv");
   std::ofstream(file, std::ios::binary) << sim::moments_csv(clips);
   const auto again = sim::read_moments(file);
   ASSERT_EQ(again.size(), clips.size());

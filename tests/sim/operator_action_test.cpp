@@ -4,6 +4,8 @@
 #include <bit>
 #include <filesystem>
 
+#include <unistd.h>
+
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -64,7 +66,7 @@ struct Acted {
 };
 
 Acted run(const Scenario& scenario) {
-  const std::filesystem::path path = std::filesystem::path(testing::TempDir()) / "operator_action.tape";
+  const std::filesystem::path path = std::filesystem::path(testing::TempDir()) / ("operator_action_" + std::to_string(getpid()) + ".tape");
   Acted result;
   sim::Bench bench(scenario, sim_test::endpoint("host"));
   sim::ActionVerdicts verdicts(scenario.actions);
