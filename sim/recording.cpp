@@ -1,10 +1,12 @@
 #include "sim/recording.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <utility>
 
 #include "sim/action_verdicts.h"
+#include "sim/background.h"
 #include "sim/expectations.h"
 #include "sim/input_error.h"
 #include "sim/junit.h"
@@ -59,6 +61,34 @@ class StretchLog {
   double from_s_ = 0.0;
 };
 
+// Ticks as they came, not judged yet.
+struct TickBatch {
+  static constexpr std::size_t ticks_max = 256;
+  struct Tick {
+    double time_s;
+    int segment;
+    std::size_t events, outcomes;     // of those below, up to here
+  };
+  std::vector<Tick> ticks;
+  std::vector<double> frames;
+  std::vector<Event> events;
+  std::vector<ActionOutcome> outcomes;
+
+  void add(double time_s, int segment, std::span<const double> frame, std::span<const Event> happened,
+           std::span<const ActionOutcome> told) {
+    frames.insert(frames.end(), frame.begin(), frame.end());
+    events.insert(events.end(), happened.begin(), happened.end());
+    outcomes.insert(outcomes.end(), told.begin(), told.end());
+    ticks.push_back({time_s, segment, events.size(), outcomes.size()});
+  }
+  void clear() {
+    ticks.clear();
+    frames.clear();
+    events.clear();
+    outcomes.clear();
+  }
+};
+
 }  // namespace
 
 struct Recorder::Impl {
@@ -102,6 +132,11 @@ struct Recorder::Impl {
   void visit(Archive& archive, Files& files);
   void take_trace(const std::filesystem::path& path, std::uint64_t bytes);
   void take_events(const std::filesystem::path& path, std::uint64_t bytes);
+  void hand_over();
+  void settle();                      // every tick that came is recorded
+  void record(const TickBatch& batch);
+  void record(double time_s, int segment, std::span<const double> frame, std::span<const Event> happened,
+              std::span<const ActionOutcome> told);
   void judge();
   std::string phase_name(int number) const;
 
@@ -123,6 +158,9 @@ struct Recorder::Impl {
   std::uint64_t rows_due = 0;         // rows of record.every written; the next stands at rows_due * every_s
   double last_s = 0.0, last_row_s = -1.0;
   std::vector<double> latest;
+  std::array<TickBatch, Background::undone_max + 1> batches;
+  std::size_t batch = 0;              // the one being filled; all else belongs to the other thread, or to this one after settle()
+  Background background;              // last: it uses the others
 };
 
 Recorder::Recorder(const Scenario& scenario, const SignalTable& table, const std::filesystem::path& folder, double period_s,
@@ -139,6 +177,7 @@ void Recorder::Impl::visit(Archive& archive, Files& files) {
 }
 
 void Recorder::save(Archive& archive) {
+  impl_->settle();
   Impl::Files files{impl_->trace.file().bytes(), impl_->event_file.file().bytes()};
   impl_->visit(archive, files);
 }
@@ -166,6 +205,7 @@ void Recorder::Impl::take_events(const std::filesystem::path& path, std::uint64_
 }
 
 void Recorder::restore(Archive& archive, const std::filesystem::path& folder) {
+  impl_->settle();
   Impl::Files files;
   impl_->visit(archive, files);
   impl_->take_trace(folder / "trace.csv", files.trace);
@@ -174,6 +214,7 @@ void Recorder::restore(Archive& archive, const std::filesystem::path& folder) {
 
 void Recorder::fork(const Scenario& scenario, const ForkRecord& record) {
   Impl& run = *impl_;
+  run.settle();
   run.name_run(scenario);
   run.data.summary.fork = record;
   run.data.resolved_yaml = "# forked from " + record.run + " at " + std::to_string(record.at_s) + " s\n" + run.data.resolved_yaml;
@@ -191,23 +232,53 @@ void Recorder::fork(const Scenario& scenario, const ForkRecord& record) {
 
 void Recorder::on_tick(double time_s, int segment, std::span<const double> frame, std::span<const Event> events,
                        std::span<const ActionOutcome> outcomes) {
-  Impl& run = *impl_;
-  ++run.ticks;
-  run.last_s = time_s;
-  run.expectations.tick(frame, time_s, segment, events);
-  run.moments.tick(frame, run.expectations);
-  run.totals.tick(frame);
-  run.segments.tick(segment, time_s);
-  if (run.phase_slot >= 0) run.phases.tick(static_cast<int>(frame[static_cast<std::size_t>(run.phase_slot)]), time_s);
+  TickBatch& batch = impl_->batches[impl_->batch];
+  batch.add(time_s, segment, frame, events, outcomes);
+  if (batch.ticks.size() >= TickBatch::ticks_max) impl_->hand_over();
+}
 
-  const bool due = time_s + instant_s >= static_cast<double>(run.rows_due) * run.every_s;
-  if (due) run.rows_due = static_cast<std::uint64_t>(std::floor((time_s + instant_s) / run.every_s)) + 1;
-  const std::span<const std::uint16_t> violated = run.expectations.violated();
-  if (due || !events.empty() || !violated.empty()) run.row(time_s, frame);
-  for (const Event& event : events) run.note(event);
-  for (std::string& name : run.actions.add(outcomes, time_s)) run.note({time_s, "expectation", "violated", std::move(name)});
-  for (const std::uint16_t index : violated) run.note({time_s, "expectation", "violated", run.expectations.name(index)});
-  std::copy(frame.begin(), frame.end(), run.latest.begin());
+void Recorder::Impl::hand_over() {
+  const std::size_t full = std::exchange(batch, (batch + 1) % batches.size());
+  background.post([this, full] { record(batches[full]); });
+  batches[batch].clear();
+}
+
+void Recorder::Impl::settle() {
+  if (!batches[batch].ticks.empty()) hand_over();
+  background.drain();
+}
+
+void Recorder::Impl::record(const TickBatch& ticks_come) {
+  const std::size_t width = latest.size();
+  std::size_t events_begin = 0, outcomes_begin = 0, at = 0;
+  for (const TickBatch::Tick& tick : ticks_come.ticks) {
+    record(tick.time_s, tick.segment, std::span(ticks_come.frames).subspan(at, width),
+           std::span(ticks_come.events).subspan(events_begin, tick.events - events_begin),
+           std::span(ticks_come.outcomes).subspan(outcomes_begin, tick.outcomes - outcomes_begin));
+    at += width;
+    events_begin = tick.events;
+    outcomes_begin = tick.outcomes;
+  }
+}
+
+void Recorder::Impl::record(double time_s, int segment, std::span<const double> frame, std::span<const Event> happened,
+                            std::span<const ActionOutcome> told) {
+  ++ticks;
+  last_s = time_s;
+  expectations.tick(frame, time_s, segment, happened);
+  moments.tick(frame, expectations);
+  totals.tick(frame);
+  segments.tick(segment, time_s);
+  if (phase_slot >= 0) phases.tick(static_cast<int>(frame[static_cast<std::size_t>(phase_slot)]), time_s);
+
+  const bool due = time_s + instant_s >= static_cast<double>(rows_due) * every_s;
+  if (due) rows_due = static_cast<std::uint64_t>(std::floor((time_s + instant_s) / every_s)) + 1;
+  const std::span<const std::uint16_t> violated = expectations.violated();
+  if (due || !happened.empty() || !violated.empty()) row(time_s, frame);
+  for (const Event& event : happened) note(event);
+  for (std::string& name : actions.add(told, time_s)) note({time_s, "expectation", "violated", std::move(name)});
+  for (const std::uint16_t index : violated) note({time_s, "expectation", "violated", expectations.name(index)});
+  std::copy(frame.begin(), frame.end(), latest.begin());
 }
 
 const std::string& Recorder::resolved_yaml() const { return impl_->data.resolved_yaml; }
@@ -241,6 +312,7 @@ void Recorder::Impl::judge() {
 
 Summary Recorder::finish(const Ending& ending) {
   Impl& run = *impl_;
+  run.settle();
   if (run.ticks > 0 && run.last_row_s < run.last_s) run.row(run.last_s, run.latest);   // the last tick, whatever record.every says
   run.judge();
   Summary& summary = run.data.summary;

@@ -30,6 +30,7 @@ struct Ending {
   std::chrono::steady_clock::time_point begin;    // of the process, for wall_s
 };
 
+// Judging and writing are done on a thread of its own, some hundred ticks behind; save, restore, fork and finish wait for it.
 class Recorder {
  public:
   // Makes the folder if there is none. Throws RecordingError; InputError when an expectation cannot be read. period_s: of the tick.
@@ -47,7 +48,7 @@ class Recorder {
   // From the next tick on under this scenario. What it expects in other words than before is judged from there on.
   void fork(const Scenario& scenario, const ForkRecord& record);
 
-  // One tick: judges, records. Throws RecordingError.
+  // One tick, to be judged and recorded. Throws RecordingError, of this tick or of one before.
   void on_tick(double time_s, int segment, std::span<const double> frame, std::span<const Event> events,
                std::span<const ActionOutcome> outcomes = {});
   void on_tick(const Bench& bench) { on_tick(bench.time_s(), bench.segment(), bench.frame(), bench.events(), bench.outcomes()); }

@@ -107,18 +107,6 @@ class WordWriter {
     in_group_ = (in_group_ + 1) & 7;
   }
 
-  void add(const std::uint8_t* bytes, std::size_t size, std::uint64_t* last) {
-    std::uint64_t word = 0;
-    for (; size >= 8; size -= 8, bytes += 8) {
-      std::memcpy(&word, bytes, 8);
-      add(word, *last++);
-    }
-    if (size == 0) return;
-    word = 0;
-    std::memcpy(&word, bytes, size);
-    add(word, *last);
-  }
-
   std::size_t size() const { return static_cast<std::size_t>(at_ - begin_); }
 
  private:
@@ -247,10 +235,64 @@ void TapeWriter::flush(std::size_t size) {
 }
 
 void TapeWriter::go_on_from(const TapeReader& past, const TapePlace& place) {
+  settle();
   put(past.ticks_until(place));
   ticks_ = place.ticks;
   last_us_ = place.last_us;
   last_ = place.last;
+}
+
+TapePlace TapeWriter::place() {
+  settle();
+  return {flushed_ + size_, ticks_, last_us_, last_};
+}
+
+std::uint64_t TapeWriter::bytes() {
+  settle();
+  return flushed_ + size_;
+}
+
+// Whole words; what is left of the last one is nothing.
+void TapeWriter::keep(std::span<const std::uint8_t> bytes) {
+  Batch& batch = batches_[batch_];
+  const std::size_t words = (bytes.size() + 7) / 8, at = batch.size();
+  if (words == 0) return;
+  batch.resize(at + words);
+  std::memcpy(batch.data() + at, bytes.data(), bytes.size());
+}
+
+void TapeWriter::hand_over() {
+  const std::size_t full = std::exchange(batch_, (batch_ + 1) % batches_.size());
+  background_.post([this, full] { write(batches_[full]); });
+  batches_[batch_].clear();
+}
+
+void TapeWriter::settle() {
+  if (!batches_[batch_].empty()) hand_over();
+  background_.drain();
+}
+
+void TapeWriter::tick_kept() {
+  ++ticks_;
+  if (batches_[batch_].size() >= batch_words) hand_over();
+}
+
+void TapeWriter::write(const Batch& batch) {
+  for (const std::uint64_t *at = batch.data(), *const end = at + batch.size(); at != end;) {
+    const Head head(at);
+    WordWriter words(buffer_.data() + size_);
+    const auto add = [&](std::size_t count, std::size_t to) {
+      for (std::size_t word = 0; word < count; ++word) words.add(*at++, last_.words[to + word]);
+    };
+    add(head_words, 0);
+    add((head.field_in + 7) / 8, field_in_at);
+    add((head.supervisory_in + 7) / 8, supervisory_in_at);
+    add((head.field_out + 7) / 8, field_out_at);
+    add((head.supervisory_out + 7) / 8, supervisory_out_at);
+    add((head.store + 7) / 8, store_at);
+    size_ += words.size();
+    if (size_ >= block_bytes) flush(block_bytes);
+  }
 }
 
 void TapeWriter::add(const TickIn& in, const TickOut& out) {
@@ -270,24 +312,27 @@ void TapeWriter::add(const TickIn& in, const TickOut& out) {
   head.store_offset = out.store_size == 0 ? 0 : out.store_offset;
   last_us_ = in.now_us;
 
-  WordWriter words(buffer_.data() + size_);
-  std::uint64_t* const last = last_.words.data();
-  const std::array<std::uint64_t, head_words> head_now = head.words();
-  for (std::size_t word = 0; word < head_words; ++word) words.add(head_now[word], last[word]);
-  words.add(in.field.data(), in.field.size(), last + field_in_at);
-  words.add(in.supervisory.data(), in.supervisory.size(), last + supervisory_in_at);
-  words.add(out.field.data(), out.field_size, last + field_out_at);
-  words.add(out.supervisory.data(), out.supervisory_size, last + supervisory_out_at);
-  words.add(out.store.data(), out.store_size, last + store_at);
-  size_ += words.size();
-  ++ticks_;
-  if (size_ >= block_bytes) flush(block_bytes);
-  if (head.adopts) {
-    put(adopted_.size(), 4);
-    put(run_lengths(adopted_));
-    adopted_.clear();
-  }
-  if (!head.restarts) return;
+  const std::array<std::uint64_t, head_words> words = head.words();
+  batches_[batch_].insert(batches_[batch_].end(), words.begin(), words.end());
+  keep(in.field);
+  keep(in.supervisory);
+  keep({out.field.data(), out.field_size});
+  keep({out.supervisory.data(), out.supervisory_size});
+  keep({out.store.data(), out.store_size});
+  tick_kept();
+  if (head.adopts) put_adopted();
+  if (head.restarts) put_restarted();
+}
+
+void TapeWriter::put_adopted() {
+  settle();
+  put(adopted_.size(), 4);
+  put(run_lengths(adopted_));
+  adopted_.clear();
+}
+
+void TapeWriter::put_restarted() {
+  settle();
   put(static_cast<std::uint64_t>(cause_), 1);
   put(outage_s_, 4);
   put(restarted_.size(), 4);
@@ -298,12 +343,9 @@ void TapeWriter::add(const TickIn& in, const TickOut& out) {
 void TapeWriter::add_idle() {
   Head head;
   head.idle = true;
-  WordWriter words(buffer_.data() + size_);
-  const std::array<std::uint64_t, head_words> head_now = head.words();
-  for (std::size_t word = 0; word < head_words; ++word) words.add(head_now[word], last_.words[word]);
-  size_ += words.size();
-  ++ticks_;
-  if (size_ >= block_bytes) flush(block_bytes);
+  const std::array<std::uint64_t, head_words> words = head.words();
+  batches_[batch_].insert(batches_[batch_].end(), words.begin(), words.end());
+  tick_kept();
 }
 
 void TapeWriter::restart(std::span<const std::uint8_t> store_image, fw::ResetCause cause, std::uint32_t outage_s) {
@@ -315,6 +357,7 @@ void TapeWriter::restart(std::span<const std::uint8_t> store_image, fw::ResetCau
 void TapeWriter::adopt(std::span<const std::uint8_t> store_image) { adopted_.assign(store_image.begin(), store_image.end()); }
 
 void TapeWriter::finish(std::uint64_t controller_hash) {
+  settle();
   put(as_bytes(end_mark));
   put(ticks_, 8);
   put(controller_hash, 8);

@@ -22,6 +22,7 @@
 #include <string>
 #include <vector>
 
+#include "sim/background.h"
 #include "sim/endpoint.h"
 #include "sim/hash.h"
 
@@ -58,6 +59,7 @@ struct TapePlace {
 
 class TapeReader;
 
+// Ticks are taken as they are and written on a thread of its own.
 class TapeWriter {
  public:
   // Opens PATH.partial beside the path.
@@ -66,37 +68,51 @@ class TapeWriter {
   TapeWriter(const TapeWriter&) = delete;
   TapeWriter& operator=(const TapeWriter&) = delete;
 
-  void add(const TickIn& in, const TickOut& out);  // 70 ns
+  // Any of these throws TapeError where the file cannot be written, up to some hundred ticks late.
+  void add(const TickIn& in, const TickOut& out);  // 20 ns
   void add_idle();                                 // a tick in which no core ran
   void adopt(std::span<const std::uint8_t> store_image);   // the core takes it before the tick that is added next
   void restart(std::span<const std::uint8_t> store_image, fw::ResetCause cause, std::uint32_t outage_s);   // and starts from it
-  TapePlace place() const { return {bytes(), ticks_, last_us_, last_}; }   // between two ticks
+  TapePlace place();                               // between two ticks
   // Before the first tick: takes what stands on another tape up to there, and goes on from it.
   void go_on_from(const TapeReader& past, const TapePlace& place);
   void finish(std::uint64_t controller_hash);      // ends the file and gives it its name
   std::uint64_t ticks() const { return ticks_; }
-  std::uint64_t bytes() const { return flushed_ + size_; }
+  std::uint64_t bytes();                           // of the file so far
 
  private:
   static constexpr std::size_t block_bytes = std::size_t{1} << 20;
+  static constexpr std::size_t batch_words = std::size_t{1} << 14;
+  using Batch = std::vector<std::uint64_t>;        // ticks one after the other, not written as differences yet
 
+  void keep(std::span<const std::uint8_t> bytes);
+  void tick_kept();
+  void hand_over();
+  void settle();                                   // all that was added is in the buffer or the file
+  void write(const Batch& batch);
+  void put_adopted();
+  void put_restarted();
   void put(std::span<const std::uint8_t> bytes);
   void put(std::uint64_t value, std::size_t size);
   void flush(std::size_t size);
   void write(const std::uint8_t* bytes, std::size_t size);
 
   std::filesystem::path path_, partial_;
-  int file_ = -1;
-  std::vector<std::uint8_t> buffer_;
-  std::size_t size_ = 0;
-  std::uint64_t flushed_ = 0;
+  std::array<Batch, Background::undone_max + 1> batches_;
+  std::size_t batch_ = 0;                          // the one being filled
   std::uint64_t ticks_ = 0;
   std::uint64_t last_us_ = 0;
   std::vector<std::uint8_t> adopted_, restarted_;  // not written yet
   fw::ResetCause cause_ = fw::ResetCause::power_on;
   std::uint32_t outage_s_ = 0;
+  // Of the thread that writes; of this one after settle()
+  int file_ = -1;
+  std::vector<std::uint8_t> buffer_;
+  std::size_t size_ = 0;
+  std::uint64_t flushed_ = 0;
   Hash checksum_;
   TapeBlock last_;
+  Background background_;                          // last: it uses the others
 };
 
 // One tick as read back. The spans of `in` point into the reader and hold until the next call.

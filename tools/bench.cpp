@@ -1,11 +1,12 @@
-// saggar_bench SCENARIO [judging|core]: what one tick costs, by part, against the budgets of DEVELOPERS.md. Each part is timed alone over
-// the same ticks, best of three: the whole bench, the core (from the tape), the plant (the tape's requests), expectations, recording. Then
-// what judging costs by the kind of expectation, twenty at a time, over the ticks of the run. core: the core alone, tick by tick, median
-// and worst.
+// saggar_bench SCENARIO [judging|core]: what one tick costs, by part, against the budgets of DEVELOPERS.md, in processor time: the whole
+// bench, the core (from the tape), the plant (the tape's requests), expectations, recording, each alone over the same ticks, in turns, best
+// of three. Then how long a tick lasts by the clock, where judging and recording go on beside the bench. Then what judging costs by the
+// kind of expectation, twenty at a time, over the ticks of the run. core: the core alone, tick by tick, median and worst.
 #include <algorithm>
 #include <array>
 #include <chrono>
 #include <cstdio>
+#include <ctime>
 #include <exception>
 #include <filesystem>
 #include <limits>
@@ -31,17 +32,27 @@ using Steady = std::chrono::steady_clock;
 
 constexpr int repeats = 3;
 
-// Seconds of the fastest of three.
-template <class Work>
-double fastest_s(Work work) {
-  double best = std::numeric_limits<double>::infinity();
-  for (int i = 0; i < repeats; ++i) {
-    const Steady::time_point begin = Steady::now();
-    work();
-    best = std::min(best, std::chrono::duration<double>(Steady::now() - begin).count());
-  }
-  return best;
+// Processor time of all threads.
+double processor_s() {
+  timespec now{};
+  clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &now);
+  return static_cast<double>(now.tv_sec) + static_cast<double>(now.tv_nsec) * 1e-9;
 }
+
+double clock_s() { return std::chrono::duration<double>(Steady::now().time_since_epoch()).count(); }
+
+// One part of a tick: the fastest of its rounds.
+struct Timed {
+  double spent_s = std::numeric_limits<double>::infinity(), lasted_s = std::numeric_limits<double>::infinity();
+
+  template <class Work>
+  void take(Work work) {
+    const double spent = processor_s(), lasted = clock_s();
+    work();
+    spent_s = std::min(spent_s, processor_s() - spent);
+    lasted_s = std::min(lasted_s, clock_s() - lasted);
+  }
+};
 
 struct Scratch {
   fs::path folder = fs::temp_directory_path() / fmt::format("saggar-bench-{}", getpid());
@@ -52,60 +63,58 @@ struct Scratch {
   }
 };
 
-std::uint64_t write_tape(const sim::Scenario& scenario, const fs::path& path) {
-  sim::Bench bench(scenario, sim::open_endpoint({}));
+sim::TapeHeader tape_header(const sim::Scenario& scenario, const sim::Bench& bench) {
   sim::TapeHeader header;
   header.period_ns = static_cast<std::int64_t>(scenario.parameters.period_ms) * 1'000'000;
   header.store_image.assign(bench.store_image().begin(), bench.store_image().end());
-  sim::TapeWriter tape(path, header);
+  return header;
+}
+
+std::uint64_t write_tape(const sim::Scenario& scenario, const fs::path& path) {
+  sim::Bench bench(scenario, sim::open_endpoint({}));
+  sim::TapeWriter tape(path, tape_header(scenario, bench));
   bench.set_tape(&tape);
   while (bench.advance()) {}
   tape.finish(bench.controller_hash());
   return bench.ticks();
 }
 
-double whole_s(const sim::Scenario& scenario) {
-  return fastest_s([&] {
-    sim::Bench bench(scenario, sim::open_endpoint({}));
-    while (bench.advance()) {}
-  });
+void run_whole(const sim::Scenario& scenario) {
+  sim::Bench bench(scenario, sim::open_endpoint({}));
+  while (bench.advance()) {}
 }
 
-double judged_s(const sim::Scenario& scenario, double period_s) {
-  return fastest_s([&] {
-    sim::Bench bench(scenario, sim::open_endpoint({}));
-    sim::Expectations judge(scenario.expectations, bench.table(), sim::with_others(scenario).names, period_s);
-    while (bench.advance()) judge.tick(bench.frame(), bench.time_s(), bench.segment(), bench.events());
-  });
+void run_judged(const sim::Scenario& scenario, double period_s) {
+  sim::Bench bench(scenario, sim::open_endpoint({}));
+  sim::Expectations judge(scenario.expectations, bench.table(), sim::with_others(scenario).names, period_s);
+  while (bench.advance()) judge.tick(bench.frame(), bench.time_s(), bench.segment(), bench.events());
 }
 
-double recorded_s(const sim::Scenario& scenario, double period_s, const fs::path& folder) {
-  return fastest_s([&] {
-    sim::Bench bench(scenario, sim::open_endpoint({}));
-    sim::Recorder recorder(scenario, bench.table(), folder, period_s);
-    while (bench.advance()) recorder.on_tick(bench);
-    recorder.finish({"", bench.line(), 0, 0, {}, Steady::now()});
-  });
+// As `saggar run` does it, report included.
+void run_recorded(const sim::Scenario& scenario, double period_s, const fs::path& folder) {
+  sim::Bench bench(scenario, sim::open_endpoint({}));
+  sim::Recorder recorder(scenario, bench.table(), folder, period_s);
+  sim::TapeWriter tape(folder / "tape", tape_header(scenario, bench));
+  bench.set_tape(&tape);
+  while (bench.advance()) recorder.on_tick(bench);
+  tape.finish(bench.controller_hash());
+  recorder.finish({"", bench.line(), 0, 0, {}, Steady::now()});
 }
 
 // Reading the tape costs too; it is timed alone and taken off.
-double tape_s(const fs::path& path) {
-  return fastest_s([&] {
-    sim::TapeReader tape(path);
-    sim::TapeTick tick;
-    while (tape.next(tick)) {}
-  });
+void read_tape(const fs::path& path) {
+  sim::TapeReader tape(path);
+  sim::TapeTick tick;
+  while (tape.next(tick)) {}
 }
 
-double core_s(const fs::path& path) {
-  return fastest_s([&] {
-    sim::TapeReader tape(path);
-    const std::unique_ptr<sim::Endpoint> core = sim::open_endpoint({});
-    core->start(tape.header().store_image, tape.header().reset_cause, tape.header().outage_s);
-    sim::TapeTick tick;
-    sim::TickOut out;
-    while (tape.next(tick)) core->tick(tick.in, out);
-  });
+void run_core(const fs::path& path) {
+  sim::TapeReader tape(path);
+  const std::unique_ptr<sim::Endpoint> core = sim::open_endpoint({});
+  core->start(tape.header().store_image, tape.header().reset_cause, tape.header().outage_s);
+  sim::TapeTick tick;
+  sim::TickOut out;
+  while (tape.next(tick)) core->tick(tick.in, out);
 }
 
 // Each tick of the core alone, by the clock around it; what the clock itself costs is taken off. The worst of one pass is mostly the
@@ -136,19 +145,16 @@ void measure_core(const fs::path& file) {
              ns[ns.size() / 2] - clock_ns, ns.back() - clock_ns, clock_ns);
 }
 
-double plant_s(const sim::Scenario& scenario, const fs::path& path, double period_s) {
-  const plant::Model model = plant::build(scenario.furnace);
-  return fastest_s([&] {
-    sim::TapeReader tape(path);
-    plant::State state = plant::initial_state(model, scenario.seed);
-    const plant::Disturbances none{};
-    std::array<std::uint8_t, 256> answer{};
-    sim::TapeTick tick;
-    while (tape.next(tick)) {
-      plant::exchange(model, state, none, {tick.out.field.data(), tick.out.field_size}, answer);
-      plant::step(model, state, none, period_s);
-    }
-  });
+void run_plant(const sim::Scenario& scenario, const plant::Model& model, const fs::path& path, double period_s) {
+  sim::TapeReader tape(path);
+  plant::State state = plant::initial_state(model, scenario.seed);
+  const plant::Disturbances none{};
+  std::array<std::uint8_t, 256> answer{};
+  sim::TapeTick tick;
+  while (tape.next(tick)) {
+    plant::exchange(model, state, none, {tick.out.field.data(), tick.out.field_size}, answer);
+    plant::step(model, state, none, period_s);
+  }
 }
 
 // Expectations that are judged side by side.
@@ -263,20 +269,29 @@ void measure(const fs::path& file) {
   const Scratch scratch;
   const fs::path tape = scratch.folder / "tape";
   const auto ticks = static_cast<double>(write_tape(scenario, tape));
-  const double reading = tape_s(tape), whole = whole_s(scenario);
-  const double core = core_s(tape) - reading, plant = plant_s(scenario, tape, period_s) - reading;
-  const double judged = judged_s(scenario, period_s) - whole;
-  const double recorded = recorded_s(scenario, period_s, scratch.folder / "run") - whole - judged;
+  const plant::Model model = plant::build(scenario.furnace);
+  Timed reading, core, plant, whole, judged, recorded;
+  for (int round = 0; round < repeats; ++round) {
+    reading.take([&] { read_tape(tape); });
+    core.take([&] { run_core(tape); });
+    plant.take([&] { run_plant(scenario, model, tape, period_s); });
+    whole.take([&] { run_whole(scenario); });
+    judged.take([&] { run_judged(scenario, period_s); });
+    recorded.take([&] { run_recorded(scenario, period_s, scratch.folder / "run"); });
+  }
   const auto row = [ticks](const char* part, double seconds, int budget_ns) {
     fmt::print("{:32} {:8.0f} ns  budget {:5} ns\n", part, seconds / ticks * 1e9, budget_ns);
   };
+  const double core_s = core.spent_s - reading.spent_s, plant_s = plant.spent_s - reading.spent_s;
   fmt::print("{}: {:.0f} ticks\n", scenario.name, ticks);
-  row("plant and station", plant, 400);
-  row("core", core, 250);
-  row("line, bench, signals, hashes", whole - plant - core, 150);
-  row("expectations", judged, 80);
-  row("recording and report", recorded, 70);
-  row("all", whole + judged + recorded, 1000);
+  row("plant and station", plant_s, 400);
+  row("core", core_s, 250);
+  row("line, bench, signals, hashes", whole.spent_s - plant_s - core_s, 150);
+  row("expectations", judged.spent_s - whole.spent_s, 80);
+  row("recording, tape and report", recorded.spent_s - judged.spent_s, 70);
+  row("all", recorded.spent_s, 1000);
+  fmt::print("{:32} {:8.0f} ns  {:.0f} times real time\n", "by the clock", recorded.lasted_s / ticks * 1e9,
+             ticks * period_s / recorded.lasted_s);
 }
 
 void measure_judging(const fs::path& file) {

@@ -1,0 +1,60 @@
+#include "sim/background.h"
+
+#include <utility>
+
+namespace sim {
+
+Background::Background() : thread_([this] { run(); }) {}
+
+Background::~Background() {
+  {
+    const std::lock_guard lock(mutex_);
+    ends_ = true;
+    waiting_.clear();
+  }
+  came_.notify_one();
+  thread_.join();
+}
+
+void Background::run() {
+  std::unique_lock lock(mutex_);
+  while (true) {
+    came_.wait(lock, [this] { return ends_ || !waiting_.empty(); });
+    if (waiting_.empty()) return;
+    const std::function<void()> work = std::move(waiting_.front());
+    waiting_.pop_front();
+    std::exception_ptr thrown;
+    if (!thrown_) {
+      lock.unlock();
+      try {
+        work();
+      } catch (...) {
+        thrown = std::current_exception();
+      }
+      lock.lock();
+    }
+    if (thrown) thrown_ = thrown;
+    --undone_;
+    done_.notify_one();
+  }
+}
+
+void Background::wait_until_undone(std::unique_lock<std::mutex>& lock, std::size_t most) {
+  done_.wait(lock, [&] { return undone_ <= most; });
+  if (thrown_) std::rethrow_exception(thrown_);
+}
+
+void Background::post(std::function<void()> work) {
+  std::unique_lock lock(mutex_);
+  waiting_.push_back(std::move(work));
+  ++undone_;
+  came_.notify_one();
+  wait_until_undone(lock, undone_max);
+}
+
+void Background::drain() {
+  std::unique_lock lock(mutex_);
+  wait_until_undone(lock, 0);
+}
+
+}  // namespace sim

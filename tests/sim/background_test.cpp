@@ -1,0 +1,63 @@
+// Work done beside the thread that hands it over: in order, never more of it undone than said, and what goes wrong comes back.
+#include "sim/background.h"
+
+#include <atomic>
+#include <stdexcept>
+#include <thread>
+#include <vector>
+
+#include <gtest/gtest.h>
+
+namespace {
+
+TEST(Background, PiecesAreDoneInTheirOrderOnOneOtherThread) {
+  sim::Background background;
+  std::vector<int> done;
+  std::thread::id where;
+  for (int i = 0; i < 1000; ++i)
+    background.post([&, i] {
+      if (i == 0) where = std::this_thread::get_id();
+      if (where == std::this_thread::get_id()) done.push_back(i);
+    });
+  background.drain();
+  ASSERT_EQ(done.size(), 1000u);
+  for (int i = 0; i < 1000; ++i) EXPECT_EQ(done[static_cast<std::size_t>(i)], i);
+  EXPECT_NE(where, std::this_thread::get_id());
+}
+
+// One buffer more than that, used in turn, is enough.
+TEST(Background, PostReturnsOnlyWhileFewAreUndone) {
+  sim::Background background;
+  std::atomic<std::size_t> done{0};
+  for (std::size_t posted = 1; posted <= 200; ++posted) {
+    background.post([&done] {
+      std::this_thread::yield();
+      ++done;
+    });
+    EXPECT_LE(posted - done.load(), sim::Background::undone_max);
+  }
+}
+
+TEST(Background, WhatAPieceThrowsComesOutAndNothingAfterItIsDone) {
+  sim::Background background;
+  bool later = false;
+  background.post([] { throw std::runtime_error("the disk is full"); });
+  EXPECT_THROW(background.drain(), std::runtime_error);
+  EXPECT_THROW(background.post([&later] { later = true; }), std::runtime_error);
+  EXPECT_THROW(background.drain(), std::runtime_error);
+  EXPECT_FALSE(later);
+}
+
+TEST(Background, NothingIsDoneOnceItHasEnded) {
+  std::atomic<int> done{0};
+  {
+    sim::Background background;
+    for (int i = 0; i < 50; ++i) background.post([&done] { ++done; });
+  }
+  const int at_the_end = done;
+  EXPECT_GE(at_the_end, 50 - static_cast<int>(sim::Background::undone_max));
+  std::this_thread::yield();
+  EXPECT_EQ(done, at_the_end);
+}
+
+}  // namespace
