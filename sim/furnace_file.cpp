@@ -3,6 +3,7 @@
 #include <stdexcept>
 #include <vector>
 
+#include "plant/meter_gas.h"
 #include "plant/step.h"
 
 namespace sim {
@@ -11,10 +12,23 @@ namespace {
 
 using plant::Furnace;
 
-// A quantity whose preset is what the plant's own description starts from.
+double computed_factor(const char* gas) { return plant::find_meter_gas(gas)->factor; }
+
+// What a file starts from: the plant's own description, but for the conversion factors of its mass-flow controllers, which are
+// computed where the file gives none of its instrument.
+FurnaceFile presets_of_a_file() {
+  FurnaceFile presets;
+  plant::Meter& meter = presets.furnace.meter;
+  meter.conversion_air = computed_factor("air");
+  meter.conversion_argon = computed_factor("argon");
+  meter.conversion_helium = computed_factor("helium");
+  meter.conversion_hydrogen = computed_factor("hydrogen");
+  return presets;
+}
+
 template <class At>
 Field quantity(const char* key, const char* unit, At at, double low, double high, const char* meaning) {
-  FurnaceFile presets;
+  FurnaceFile presets = presets_of_a_file();
   return quantity_field<FurnaceFile>(key, unit, at, low, high, text_of(at(presets), unit), meaning);
 }
 
@@ -138,17 +152,18 @@ void add_supply(std::vector<Field>& fields) {
   fields.push_back(SAGGAR_FIELD("supply.air.water", "ppm", supply.air_water_ppm, 0.0, 4e4, "water in supplied air and in the room's air"));
 }
 
+constexpr const char* conversion_meaning =
+    "conversion factor relative to nitrogen; computed from heat capacity and structure if not given (`saggar gases`)";
+
 void add_inlets(std::vector<Field>& fields) {
   fields.push_back(SAGGAR_FIELD("meter.full_scale", "slm", meter.full_scale_slm, 0.01, 500.0, "mass-flow controller, in nitrogen"));
   fields.push_back(SAGGAR_FIELD("meter.lag", "s", meter.lag_s, 0.05, 10.0, "lag of its own loop"));
   fields.push_back(SAGGAR_FIELD("meter.capacity", "1", meter.capacity_share, 0.5, 10.0,
                                 "most it passes from the regulated supply to the barometer, over full scale"));
-  fields.push_back(SAGGAR_FIELD("meter.conversion.air", "1", meter.conversion_air, 0.3, 2.0, "conversion factor relative to nitrogen"));
-  fields.push_back(SAGGAR_FIELD("meter.conversion.argon", "1", meter.conversion_argon, 0.3, 2.0, "conversion factor relative to nitrogen"));
-  fields.push_back(SAGGAR_FIELD("meter.conversion.helium", "1", meter.conversion_helium, 0.3, 2.0,
-      "conversion factor relative to nitrogen"));
-  fields.push_back(SAGGAR_FIELD("meter.conversion.hydrogen", "1", meter.conversion_hydrogen, 0.3, 2.0,
-      "conversion factor relative to nitrogen"));
+  fields.push_back(SAGGAR_FIELD("meter.conversion.air", "1", meter.conversion_air, 0.3, 2.0, conversion_meaning));
+  fields.push_back(SAGGAR_FIELD("meter.conversion.argon", "1", meter.conversion_argon, 0.3, 2.0, conversion_meaning));
+  fields.push_back(SAGGAR_FIELD("meter.conversion.helium", "1", meter.conversion_helium, 0.3, 2.0, conversion_meaning));
+  fields.push_back(SAGGAR_FIELD("meter.conversion.hydrogen", "1", meter.conversion_hydrogen, 0.3, 2.0, conversion_meaning));
   fields.push_back(yes_no_field<FurnaceFile>("meter.direct", SAGGAR_AT(meter.direct), "no",
       "the controller drives the valves of the mass-flow controllers, which have no loop of their own"));
   fields.push_back(SAGGAR_FIELD("burn_off.proves", "s", burn_off.proves_s, 0.1, 60.0, "from the pilot's valve to the flame proven"));

@@ -69,6 +69,7 @@ int main(int argc, char** argv) {
   tools::add_interlocks(app, invocation);
   tools::add_registers(app, invocation);
   tools::add_faults(app, invocation);
+  tools::add_gases(app, invocation);
   tools::add_parameters(app, invocation);
   tools::add_prooftest(app, invocation);
   try {

@@ -44,6 +44,7 @@ void add_replay(CLI::App& app, Invocation& invocation);
 void add_interlocks(CLI::App& app, Invocation& invocation);
 void add_registers(CLI::App& app, Invocation& invocation);
 void add_faults(CLI::App& app, Invocation& invocation);
+void add_gases(CLI::App& app, Invocation& invocation);
 void add_parameters(CLI::App& app, Invocation& invocation);
 void add_prooftest(CLI::App& app, Invocation& invocation);
 

@@ -513,6 +513,16 @@ TEST(Scenario, SaysInPlainWordsWhatItWouldDo) {
     EXPECT_NE(text.find(part), std::string::npos) << part << " in:\n" << text;
 }
 
+// A factor that the file gives stays; one that it leaves out is that of the table.
+TEST(FurnaceFile, ComputesTheConversionFactorsThatAreNotGiven) {
+  const std::string head = "title: t\nboundary: retort\nmeter: {conversion: {argon: 1.39}}\n";
+  const plant::Meter meter = sim::read_furnace(sim::parse_yaml(head, "f")).furnace.meter;
+  EXPECT_EQ(meter.conversion_argon, 1.39);
+  EXPECT_NEAR(meter.conversion_helium, 1.03 * 29.1156 / 20.7863, 1e-4);      // heat capacities of mfc_gas_factors.csv
+  EXPECT_NEAR(meter.conversion_hydrogen, 29.1156 / 28.6262, 1e-4);
+  EXPECT_NEAR(meter.conversion_air, 1.0015, 3.5e-4);
+}
+
 TEST(FurnaceFile, WritesOutTheDemoFurnaceInFull) {
   const sim::FurnaceFile file = sim::load_furnace(configs / "furnaces/retort_12l.yaml");
   const sim::FurnaceFile presets{file.title, {}};

@@ -22,7 +22,7 @@ SCENARIOS = ROOT / "configs" / "scenarios"
 DEMO = SCENARIOS / "cycles" / "titanium_stress_relief.yaml"
 SHORT = ["--set", "run.at_most=20 min"]
 VERBS = {"parameters", "run", "check", "compare", "report", "replay", "registers", "faults", "prooftest",
-         "interlocks"}
+         "interlocks", "gases"}
 SCENARIO, FURNACE, CONTROLLER = ("scenarios/cycles/titanium_stress_relief.yaml", "furnaces/retort_12l.yaml",
                                  "controllers/one_zone_retort.yaml")
 BROKEN = {  # what is wrong: the file, a piece of it, and what stands there instead
@@ -160,6 +160,17 @@ class CommandLine(ProgramCase):
             self.assertExit(done, 0)
             self.assertGreater(len(done.stdout), 200)
         self.assertExit(saggar("check", self.scratch / "none.yaml"), 2, "none.yaml")
+
+    def test_gases_give_the_table_of_conversion_factors(self):
+        plain, as_json = saggar("gases"), saggar("gases", "--json")
+        self.assertExit(plain, 0, "argon with 4 % hydrogen")
+        self.assertExit(as_json, 0)
+        gases = {gas["formula"]: gas for gas in json.loads(as_json.stdout)["gases"]}
+        self.assertGreaterEqual(sum("class" in gas for gas in gases.values()), 30)
+        self.assertEqual(gases["Ar"]["class"], "monatomic")
+        # s cp(N2) / cp with cp(Ar) = 2.5 R and the printed cp of nitrogen at 0 degC
+        self.assertAlmostEqual(gases["Ar"]["factor"], 1.03 * 29.1156 / (2.5 * 8.314462618), places=4)
+        self.assertTrue(all(gas["source"].startswith(("published", "derived")) for gas in gases.values()))
 
     def test_registers_give_both_maps_in_three_forms(self):
         plain, markdown, csv = saggar("registers"), saggar("registers", "--markdown"), saggar("registers", "--csv")
