@@ -161,6 +161,24 @@ class CommandLine(ProgramCase):
             self.assertGreater(len(done.stdout), 200)
         self.assertExit(saggar("check", self.scratch / "none.yaml"), 2, "none.yaml")
 
+    def test_check_gives_the_data_sheet_of_a_furnace(self):
+        path = SCENARIOS.parent / "furnaces" / "retort_12l.yaml"
+        plain, as_json = saggar("check", path), saggar("check", "--json", path)
+        self.assertExit(plain, 0, "headroom")
+        self.assertIn("simply supported", plain.stdout)
+        self.assertNotIn("warning", plain.stderr)
+        sheet = json.loads(as_json.stdout)
+        self.assertEqual([level["heater_side_degc"] for level in sheet["heat"]["levels"]], [200, 400, 600, 800])
+        self.assertEqual(sheet["gas"]["oxygen"]["to_ppm"], [1000, 100, 10])
+        changed = self.scratch / "odd.yaml"
+        changed.write_text(path.read_text().replace("emissivity: 0.75           # recalled\n  material:                  # ceramic",
+                                                    "emissivity: 0.15\n  material:  # ceramic"))
+        odd = saggar("check", "--json", changed)
+        self.assertExit(odd, 0)
+        self.assertRegex(odd.stderr, r"odd\.yaml:\d+:15: `lining\.emissivity` comes to 0\.15, outside 0\.35 to 0\.95")
+        self.assertEqual([one["key"] for one in json.loads(odd.stdout)["remarks"]], ["lining.emissivity"])
+        self.assertExit(saggar("check", "--json", DEMO), 2, "furnace files")
+
     def test_gases_give_the_table_of_conversion_factors(self):
         plain, as_json = saggar("gases"), saggar("gases", "--json")
         self.assertExit(plain, 0, "argon with 4 % hydrogen")
