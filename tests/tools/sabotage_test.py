@@ -109,6 +109,12 @@ class Sabotage(unittest.TestCase):
             self.assertEqual([line.strip().partition(":")[0] for line in gone], [what.split()[0]])
         self.assertEqual(self.broken("without-limit", left_out["power_limit left out of ramp up"], {}), ["power limit"])
 
+    def test_strikes_at_once_where_something_is_judged_in_the_first_minute(self):
+        self.assertIn("    to: 20 s\n", self.resolved)
+        self.assertEqual([name for name, _ in sabotage.moments_of("short", self.resolved)][:2], ["at once", "early"])
+        later = self.resolved.replace("    to: 20 s\n", "    to: 90 s\n")
+        self.assertEqual(sabotage.moments_of("short", later), sabotage.MOMENTS)
+
     def test_tells_the_expectation_that_nothing_flips(self):
         kept = sabotage.fault_sabotages, sabotage.WRONG
         sabotage.fault_sabotages, sabotage.WRONG = (lambda *_: iter(())), []
