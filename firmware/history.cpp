@@ -63,7 +63,7 @@ void draft_record(Controller& c) {
   RunRecords& records = c.history.records;
   if (!programme_active(c.run) || records.now.number == 0) return;
   records.undrafted_ms += static_cast<std::uint32_t>(c.parameters.period_ms);
-  if (c.run.segment == c.history.segment && records.undrafted_ms < draft_every_ms) return;
+  if (records.writing != 0 || (c.run.segment == c.history.segment && records.undrafted_ms < draft_every_ms)) return;
   c.history.segment = c.run.segment;
   draft_run_record(records, second_of(c), c.journal.boots);
 }
@@ -169,6 +169,7 @@ void history_start(Controller& c, std::span<const std::uint8_t> image, ResetCaus
   load_progress(image, c.power, outage_s);
   ++c.journal.boots;
   keep_journal(c.writer);
+  if (!c.power.undecided) end_left_draft(c.history.records, c.journal.boots);
   history_log(c, EventKind::power_up, static_cast<std::uint16_t>(cause), outage_s, c.journal.boots);
   if (c.store_bad > 0) history_log(c, EventKind::store_damaged, 0, static_cast<std::uint32_t>(c.store_bad), 0);
   for (int i = 0; i < c.writer.parameters.dropped_count && i < dropped_max; ++i)

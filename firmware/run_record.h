@@ -1,7 +1,7 @@
 // What is kept of a run once it is over: what ran, with what parameters, how it ended, how far the furnace strayed in each segment,
 // what went wrong and what the operator did. The last eight runs are in memory to be read and in the store to stay. A record goes
-// into a slot of the store that holds none of these, its first page last: that page commits it. A run in progress leaves a draft in the
-// slot its record will have, so that a power loss does not take what has been written down; one cut while it is written leaves none.
+// into a slot of the store that holds none of these, its first page last: that page commits it. A run in progress leaves drafts in two
+// slots in turn, so that a power loss does not take what has been written down: while one is written the one before stands.
 #pragma once
 
 #include <cstdint>
@@ -13,7 +13,8 @@
 namespace fw {
 
 inline constexpr int run_records_kept = 8, run_record_slots = run_records_kept + 1, run_record_pages = 7;
-inline constexpr int run_record_page_first = 945;
+inline constexpr int run_record_page_first = 945, draft_page_first = run_record_page_first + run_record_slots * run_record_pages;
+inline constexpr int draft_slots = 2;
 inline constexpr std::uint16_t deviation_none = 65535;
 
 struct RunRecord {
@@ -42,6 +43,8 @@ struct RunRecords {
   std::uint32_t last;                // number of the newest one
   std::uint32_t writing;             // number of the one that is being written, 0 none
   std::uint8_t page;                 // of it, to be written next; 0 comes last
+  std::uint8_t draft_slot;           // the next draft goes there; the newest whole one stands in the other
+  std::uint32_t drafts;              // number of the newest draft
   std::uint32_t undrafted_ms;        // the run has gone on since its last draft
 };
 
@@ -49,6 +52,8 @@ void load_run_records(std::span<const std::uint8_t> image, RunRecords& records);
 void begin_run_record(RunRecords& records);      // `now` holds what is known of it; gives it its number
 // Puts the run in progress into the store as it stands; nothing while something is being written.
 void draft_run_record(RunRecords& records, std::uint32_t second, std::uint32_t boots);
+// Where the store still holds a draft of a run whose record it does not: ends it with the power lost.
+void end_left_draft(RunRecords& records, std::uint32_t boots);
 // Goes on with the draft of this programme, where a power loss left one; `now` has begun. False: there is none.
 bool take_up_draft(RunRecords& records);
 void end_run_record(RunRecords& records, ProgrammeState state, std::uint32_t second, std::uint32_t boots);

@@ -23,6 +23,7 @@
 //   860..863    progress of the running programme, alternating
 //   864..944    event log, a ring
 //   945..1007   run records, a ring of nine
+//   1008..1021  drafts of the run in progress, alternating: generation counts them
 //
 // What stays of layout 1 is left alone: a controller that moves from it can lose its power at any byte of the move.
 #pragma once

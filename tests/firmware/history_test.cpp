@@ -269,20 +269,59 @@ TEST(RunRecord, KeepsAcrossAPowerLossWhatWasWrittenDownBeforeIt) {
   EXPECT_EQ(u32(record_by_line(s, 2), 2), 0u) << "one run, one record";
 }
 
-TEST(RunRecord, OfARunCutWhileItsDraftIsWrittenBeginsAnew) {
+TEST(RunRecord, OfARunCutWhileItsFirstDraftIsWrittenBeginsAnew) {
   fw::Parameters p = in_air();
   p.power_loss_policy = 2;
   StandIn s(store_of(p, {ramp(120.0f, 0.5f), soak(20.0, 5.0f), end()}, "anneal"));
   s.run(1.0);
   ASSERT_EQ(s.command(fw::Command::start), fw::Refusal::accepted);
-  ASSERT_TRUE(s.run_until([&] { return s.segment() == 1 && s.core->history.records.page == 3; }, 4000.0)) << "in the midst of a draft";
+  ASSERT_TRUE(s.run_until([&] { return s.segment() == 0 && s.core->history.records.page == 3; }, 10.0)) << "in the midst of a draft";
   s.restart();
   ASSERT_TRUE(s.run_until([&] { return s.state() == 7; }, 4000.0));
   s.run(2.0);
   const auto record = record_by_line(s, 1);
   EXPECT_EQ(record[21], 7u);
-  EXPECT_EQ(record[36], 65535u) << "the ramp's is gone";
-  EXPECT_NE(record[37], 65535u);
+  EXPECT_EQ(record[18], 0u) << "the start is gone: nothing had been written down";
+  EXPECT_NE(record[36], 65535u);
+}
+
+TEST(RunRecord, OfARunCutWhileALaterDraftIsWrittenGoesOnWithTheOneBefore) {
+  fw::Parameters p = in_air();
+  p.power_loss_policy = 2;
+  StandIn s(store_of(p, {ramp(120.0f, 0.5f), soak(20.0, 5.0f), ramp(140.0f, 0.5f), end()}, "anneal"));
+  s.run(1.0);
+  ASSERT_EQ(s.command(fw::Command::start), fw::Refusal::accepted);
+  ASSERT_TRUE(s.run_until([&] { return s.segment() == 1; }, 4000.0));
+  const std::uint16_t ramp_dk = s.core->history.records.now.deviation_dk[0];
+  ASSERT_NE(ramp_dk, fw::deviation_none);
+  ASSERT_TRUE(s.run_until([&] { return s.segment() == 2 && s.core->history.records.page == 3; }, 4000.0)) << "in the midst of a draft";
+  s.restart();
+  ASSERT_TRUE(s.run_until([&] { return s.state() == 7; }, 4000.0));
+  s.run(2.0);
+  const auto record = record_by_line(s, 1);
+  EXPECT_EQ(record[21], 7u);
+  EXPECT_EQ(record[36], ramp_dk);
+  EXPECT_EQ(record[18], 1u) << "the start";
+  EXPECT_EQ(record[19], 1u) << "outages";
+}
+
+// The run was over and its progress with it: only the draft tells that there was one.
+TEST(RunRecord, CutWhileItIsWrittenEndsWithWhatItsDraftHeld) {
+  StandIn s(store_of(in_air(), {ramp(120.0f, 0.5f), soak(20.0, 5.0f), end()}, "anneal"));
+  s.run(1.0);
+  ASSERT_EQ(s.command(fw::Command::start), fw::Refusal::accepted);
+  ASSERT_TRUE(s.run_until([&] { return s.segment() == 1; }, 4000.0));
+  const std::uint16_t ramp_dk = s.core->history.records.now.deviation_dk[0];
+  ASSERT_TRUE(s.run_until([&] { return s.state() == 7 && s.core->history.records.page == 3; }, 4000.0)) << "in the midst of the record";
+  s.restart();
+  s.run(3.0);
+  const auto record = record_by_line(s, 1);
+  EXPECT_EQ(record[21], 5u) << "power lost";
+  EXPECT_EQ(record[36], ramp_dk);
+  ASSERT_EQ(s.command(fw::Command::start), fw::Refusal::accepted);
+  ASSERT_TRUE(s.run_until([&] { return s.state() == 7; }, 4000.0));
+  s.run(2.0);
+  EXPECT_EQ(u32(record_by_line(s, 2), 2), 2u) << "its number is not given twice";
 }
 
 TEST(RunRecord, CountsWhatTheOperatorDidAndNamesTheTrip) {

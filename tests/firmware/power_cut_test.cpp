@@ -259,6 +259,52 @@ TEST(PowerCutAtEveryByte, LeavesTheOldOrTheNew) {
   RecordProperty("cuts", static_cast<int>(cuts.tried));
 }
 
+// A run whose drafts hold more and more. From the first whole one on, every cut leaves the newest or the one before, never none and
+// never a mixture; what is written at the end is the record, and the newest draft stands until it is there.
+TEST(PowerCutAtEveryByte, LeavesTheNewestDraftOrTheOneBefore) {
+  std::vector<fw::Segment> segments;
+  for (int i = 0; i < 6; ++i) segments.push_back(ramp(40.0f + 5.0f * static_cast<float>(i), 1.0f));
+  segments.push_back(end());
+  Day day(store_of(in_air(), segments, "drafts"));
+  day.run(5);
+  day.command(fw::Command::start);
+  for (int i = 0; i < 3000 && day.s.state() != 7; ++i) {
+    day.tick();
+    if (i % 40 == 0) day.set("heat.gains.1.gain", 0.02f + 1e-5f * static_cast<float>(i));      // an operator's action to count
+  }
+  day.settle();
+  ASSERT_EQ(day.s.state(), 7);
+  static fw::RunRecords found;
+  const auto draft_of = [](const Bytes& image) {
+    fw::load_run_records(image, found);
+    Bytes bytes;
+    append(bytes, found.sheet);
+    return bytes;
+  };
+  Bytes image = day.first_image;
+  std::vector<Bytes> drafts;      // each that was whole, in order
+  long cuts = 0;
+  for (const Write& write : day.writes) {
+    const auto page = image.begin() + static_cast<long>(write.offset);
+    const Bytes old(page, page + 64), before = draft_of(image);
+    std::copy(write.bytes.begin(), write.bytes.end(), page);
+    const Bytes after = draft_of(image);
+    if (after != before) drafts.push_back(after);
+    for (std::size_t cut = 0; cut < 64; ++cut) {
+      std::copy(old.begin(), old.end(), page);
+      std::copy(write.bytes.begin(), write.bytes.begin() + static_cast<long>(cut), page);
+      const Bytes left = draft_of(image);
+      ASSERT_TRUE(left == before || left == after) << "page " << write.offset / 64 << " cut at " << cut;
+      ASSERT_TRUE(drafts.size() < 2 || found.sheet.number == 1) << "page " << write.offset / 64 << " cut at " << cut;
+      if (write.offset / 64 >= static_cast<std::size_t>(fw::draft_page_first)) ++cuts;
+    }
+    std::copy(write.bytes.begin(), write.bytes.end(), page);
+  }
+  EXPECT_EQ(drafts.size(), 6u) << "one for each ramp; the end is over at once";
+  EXPECT_EQ(cuts, 6 * fw::run_record_pages * 64);
+  for (std::size_t i = 1; i < drafts.size(); ++i) EXPECT_NE(drafts[i], drafts[i - 1]);
+}
+
 TEST(PowerCutAtEveryByte, NeverMixesTwoStatesOfAProgrammeOrOfTheParameters) { expect_whole_throughout(edited_day()); }
 
 TEST(Store, HoldsInTheEndWhatMemoryHolds) {
