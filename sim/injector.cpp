@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <cstring>
 #include <stdexcept>
 
 #include "firmware/parameter_store.h"
@@ -50,6 +49,7 @@ void Injector::start(const std::vector<fw::Segment>& segments) {
   request_.clear();
   raw_.fill(4.0);
   current_a_.fill(-1.0);
+  rise_k_per_s_.fill(0.0);
   for (int z = 0; z < 4; ++z) set_degc(channel::zone_1 + z, 25.0);
   set_degc(channel::load, 25.0);
   set_degc(channel::load + 1, 25.0);
@@ -69,7 +69,10 @@ void Injector::start(const std::vector<fw::Segment>& segments) {
 void Injector::set_degc(int channel, double degc) {
   const std::int32_t letter = channel >= channel::load ? parameters_.load_thermocouple : parameters_.zone_thermocouple;
   set_raw(channel, plant::thermocouple_terminal_mv(type_of(letter), degc, junction_degc));
+  degc_[static_cast<std::size_t>(channel)] = degc;
 }
+
+void Injector::set_rise(int channel, double k_per_s) { rise_k_per_s_[static_cast<std::size_t>(channel)] = k_per_s; }
 
 void Injector::set_gauge_pa(double pa) {
   set_raw(channel::gauge, loop_ma(pa, static_cast<double>(parameters_.gauge_low_pa), static_cast<double>(parameters_.gauge_high_pa)));
@@ -165,6 +168,8 @@ void Injector::take_reply(std::span<const std::uint8_t> reply) {
 void Injector::tick() {
   std::array<std::uint8_t, modbus::adu_bytes_max> field{}, supervisory{};
   now_us_ += static_cast<std::uint64_t>(parameters_.period_ms) * 1000u;
+  for (std::size_t c = 0; c < rise_k_per_s_.size(); ++c)
+    if (rise_k_per_s_[c] != 0.0) set_degc(static_cast<int>(c), degc_[c] + rise_k_per_s_[c] * period_s());
   TickIn in;
   in.now_us = now_us_;
   in.field_arrival_us = in.supervisory_arrival_us = now_us_ - 5000u;
@@ -198,16 +203,16 @@ fw::Refusal Injector::command(fw::Command code, std::uint16_t argument, float va
   return static_cast<fw::Refusal>(static_cast<std::uint16_t>(this->value("command.result")));
 }
 
-double Injector::value(const char* name) const {
+double Injector::value(const std::string& name) const {
   for (const fw::RegisterInfo& info : fw::monitor_table()) {
-    if (std::strcmp(info.name, name) != 0) continue;
+    if (name != info.name) continue;
     const std::size_t at = 2u * info.address;
     if (at + 2 > block_.size()) break;
     if (info.type == fw::RegisterType::u16) return modbus::get_u16(&block_[at]);
     if (info.type == fw::RegisterType::f32) return static_cast<double>(modbus::get_f32(&block_[at]));
     return modbus::get_u16(&block_[at]) * 65536.0 + modbus::get_u16(&block_[at + 2]);
   }
-  throw std::out_of_range(std::string("the core has not told ") + name);
+  throw std::out_of_range("the core has not told " + name);
 }
 
 }  // namespace sim

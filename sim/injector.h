@@ -35,6 +35,7 @@ class Injector {
 
   // Physical values to terminals. Pressures gauge unless the name says absolute.
   void set_degc(int channel, double degc);                 // thermocouples, by the type the parameters give
+  void set_rise(int channel, double k_per_s);              // of a thermocouple, from where it was set
   void set_gauge_pa(double pa);
   void set_vacuum_pa(double absolute_pa);
   void set_oxygen_ppm(double ppm);
@@ -51,7 +52,11 @@ class Injector {
   void hold_all_still() { still_ = ~0u; }
   void follow_pump(bool follows) { pump_follows_ = follows; }   // else the pump is at speed as forced
 
-  double value(const char* name) const;                    // of the monitor block after the last tick; throws std::out_of_range
+  // The zone, from 0, that stimuli of a row for each zone are given to.
+  void choose_zone(int zone) { zone_ = zone; }
+  int zone() const { return zone_; }
+
+  double value(const std::string& name) const;             // of the monitor block after the last tick; throws std::out_of_range
   bool coil(std::uint16_t mask) const { return (coils_ & mask) != 0; }
   std::uint16_t coils() const { return coils_; }           // as last asked for, a bit each (fw::coil)
   double period_s() const { return static_cast<double>(parameters_.period_ms) * 1e-3; }
@@ -67,7 +72,9 @@ class Injector {
   Endpoint& core_;
   fw::Parameters parameters_;
   std::array<double, 24> raw_{};
+  std::array<double, channel::load + 2> degc_{}, rise_k_per_s_{};
   std::array<double, 4> current_a_{};
+  int zone_ = 0;
   std::uint32_t status_ = 0, still_ = 0;
   std::uint16_t forced_ = 0, forced_on_ = 0;
   bool watchdog_ = false, silent_ = false, pump_follows_ = true;

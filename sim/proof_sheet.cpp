@@ -33,7 +33,7 @@ std::string row_html(const ProofResult& r) {
   const auto delay_text = [&](const Seen& value) { return tested ? value ? fmt::format("{:.1f} s", *value) : "none" : std::string(); };
   return fmt::format("<tr class=\"{}\"><td class=n>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td>"
                      "<td class=n>{}</td><td class=n>{}</td><td class=n>{}</td><td class=n>{}</td><td>{}{}{}</td></tr>\n",
-                     kind, r.row, html_text(r.name), html_text(r.cause),
+                     kind, r.row, html_text(proof_name(r)), html_text(r.cause),
                      html_text(r.effect), html_text(r.stimulus), limit_text(r.set), limit_text(r.observed), delay_text(r.set_delay_s),
                      delay_text(r.delay_s), verdict_text(r.verdict), r.reason.empty() ? "" : ": ", html_text(r.reason));
 }

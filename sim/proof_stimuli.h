@@ -12,7 +12,7 @@ namespace sim {
 
 struct Stimulus {
   std::uint8_t row;
-  const char* words;                                         // what is done at the terminals
+  const char* words;                                         // what is done at the terminals; `{}`: the number of the zone, for each
   bool (*prepare)(Injector&);                                // false: the situation could not be reached
   void (*apply)(Injector&, double value);                    // value: of the signal; without a limit any
   const char* unit;                                          // of the limit, null: there is none

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <string_view>
 
 #include <fmt/format.h>
 
@@ -142,33 +143,54 @@ void test_row(Injector& injector, const Stimulus& stimulus, const fw::InterlockR
   step_test(injector, stimulus, row, result);
 }
 
+bool for_each_zone(const Stimulus* stimulus) {
+  return stimulus != nullptr && std::string_view(stimulus->words).find("{}") != std::string_view::npos;
+}
+
+std::string words_of(const Stimulus& stimulus, int zone) {
+  std::string words = stimulus.words;
+  if (const std::size_t at = words.find("{}"); at != std::string::npos) words.replace(at, 2, std::to_string(zone + 1));
+  return words;
+}
+
+// One line of the sheet.
+ProofResult prove_row(Injector& injector, const Stimulus* stimulus, const fw::InterlockRow& row) {
+  ProofResult result;
+  result.row = row.number;
+  result.name = row.name;
+  result.cause = row.cause;
+  result.effect = effect_of(row.action);
+  const char* const other = proof_elsewhere(row.number);
+  const char* const unfit = stimulus != nullptr && stimulus->unfit != nullptr ? stimulus->unfit(injector.parameters()) : nullptr;
+  if (other != nullptr) {
+    result.verdict = Verdict::not_from_terminals;
+    result.reason = other;
+  } else if (stimulus == nullptr) {
+    result.reason = "the proof test has no stimulus for this row";
+  } else if (unfit != nullptr) {
+    result.verdict = Verdict::not_fitted;
+    result.reason = unfit;
+  } else {
+    result.stimulus = words_of(*stimulus, injector.zone());
+    test_row(injector, *stimulus, row, result);
+  }
+  return result;
+}
+
 }  // namespace
 
 std::vector<ProofResult> proof_test(Endpoint& core, const fw::Parameters& parameters) {
   std::vector<ProofResult> results;
   Injector injector(core, parameters);
   for (const fw::InterlockRow& row : fw::interlock_table()) {
-    ProofResult& result = results.emplace_back();
-    result.row = row.number;
-    result.name = row.name;
-    result.cause = row.cause;
-    result.effect = effect_of(row.action);
     const Stimulus* stimulus = stimulus_of(row.number);
-    const char* const other = proof_elsewhere(row.number);
-    const char* const unfit = stimulus != nullptr && stimulus->unfit != nullptr ? stimulus->unfit(parameters) : nullptr;
-    if (stimulus != nullptr) result.stimulus = stimulus->words;
-    if (other != nullptr) {
-      result.verdict = Verdict::not_from_terminals;
-      result.reason = other;
-    } else if (stimulus == nullptr) {
-      result.reason = "the proof test has no stimulus for this row";
-    } else if (unfit != nullptr) {
-      result.verdict = Verdict::not_fitted;
-      result.reason = unfit;
-      result.stimulus = "";
-    } else {
-      test_row(injector, *stimulus, row, result);
+    const int zones = for_each_zone(stimulus) ? parameters.zones : 1;
+    for (int zone = 0; zone < zones; ++zone) {
+      injector.choose_zone(zone);
+      ProofResult& result = results.emplace_back(prove_row(injector, stimulus, row));
+      if (zones > 1) result.zone = zone + 1;
     }
+    injector.choose_zone(0);
   }
   return results;
 }
@@ -179,9 +201,14 @@ int proof_count(const std::vector<ProofResult>& results, Verdict verdict) {
 
 std::string proof_count(const std::vector<ProofResult>& results) {
   using enum ProofResult::Verdict;
-  return fmt::format("{} of {} rows passed, {} failed, {} not fitted, {} not from the terminals", proof_count(results, pass),
-                     results.size(), proof_count(results, fail), proof_count(results, not_fitted),
-                     proof_count(results, not_from_terminals));
+  const bool zones = std::any_of(results.begin(), results.end(), [](const ProofResult& r) { return r.zone > 0; });
+  return fmt::format("{} of {} {} passed, {} failed, {} not fitted, {} not from the terminals", proof_count(results, pass),
+                     results.size(), zones ? "rows, each zone counted," : "rows", proof_count(results, fail),
+                     proof_count(results, not_fitted), proof_count(results, not_from_terminals));
+}
+
+std::string proof_name(const ProofResult& result) {
+  return result.zone > 0 ? fmt::format("{}, zone {}", result.name, result.zone) : result.name;
 }
 
 const char* verdict_text(ProofResult::Verdict verdict) {

@@ -16,6 +16,7 @@ namespace sim {
 struct ProofResult {
   enum class Verdict { pass, fail, not_fitted, not_from_terminals };
   int row = 0;
+  int zone = 0;                    // of a unit with several, where each zone has its own line for the row; 0: one line for the row
   std::string name, cause, effect;
   std::string stimulus;            // what was done at the terminals
   std::string unit;                // of the limit, empty: there is none
@@ -25,9 +26,11 @@ struct ProofResult {
   std::string reason;              // of anything but a pass
 };
 
-// All rows of the core's table in order. A row that nothing here knows how to provoke is a failure. Throws EndpointError.
+// All rows of the core's table in order, a row that watches zones for each zone of the unit. A row that nothing here knows how to
+// provoke is a failure. Throws EndpointError.
 std::vector<ProofResult> proof_test(Endpoint& core, const fw::Parameters& parameters);
 
+std::string proof_name(const ProofResult& result);      // of the row, and its zone where it has one
 const char* verdict_text(ProofResult::Verdict verdict);
 int proof_count(const std::vector<ProofResult>& results, ProofResult::Verdict verdict);
 std::string proof_count(const std::vector<ProofResult>& results);   // how many came out how, in a sentence

@@ -31,7 +31,7 @@ void print(const sim::ProofResult& r) {
   const std::string delay = r.delay_s ? fmt::format("{:.1f} s", *r.delay_s) : "none";
   if (tested) figures += fmt::format("delay {:.1f} s, observed {}", r.set_delay_s, delay);
   const char* const between = figures.empty() || r.reason.empty() ? "" : "; ";
-  fmt::print("{:3} {:30} {:22} {}{}{}\n", r.row, r.name, sim::verdict_text(r.verdict), figures, between, r.reason);
+  fmt::print("{:3} {:34} {:22} {}{}{}\n", r.row, sim::proof_name(r), sim::verdict_text(r.verdict), figures, between, r.reason);
 }
 
 int prove(const ProofOptions& options) {

@@ -18,6 +18,8 @@ import torture  # noqa: E402
 
 SAGGAR = ""
 CONTROLLERS = sorted((ROOT / "configs/controllers").glob("*.yaml"))
+TWO_ZONES = ROOT / "configs/controllers/two_zones_air.yaml"
+OF_EACH_ZONE = (4, 6, 15, 16, 20, 42, 43, 44, 46)   # rows whose cause is a zone's thermocouple, current or response
 COMBUSTIBLE = [path for path in CONTROLLERS if "combustible_gas: yes" in path.read_text()]
 LINE = re.compile(r"^ *(\d+) (.+?)  +(pass|FAIL|not fitted|not from the terminals)\s*(.*)$")
 
@@ -26,6 +28,12 @@ def prove(controller, *options):
     result = subprocess.run([SAGGAR, "prooftest", controller, *options], capture_output=True, text=True, check=False)
     rows = {int(match[1]): match for match in map(LINE.match, result.stdout.splitlines()) if match}
     return result, rows
+
+
+def zones_of(result):
+    """(row, zone, verdict) of each line that names a zone."""
+    named = [(match, re.search(r", zone (\d+)$", match[2].strip())) for match in map(LINE.match, result.stdout.splitlines()) if match]
+    return [(int(match[1]), int(zone[1]), match[3]) for match, zone in named if zone]
 
 
 def retort_controller():
@@ -96,6 +104,37 @@ class ProofTest(unittest.TestCase):
         path = self.folder / f"{name}.yaml"
         path.write_text(text)
         return path
+
+    def two_zones(self):
+        """The shipped unit of two zones with every row in force that watches one."""
+        return self.changed("two_zones", TWO_ZONES, (r"(?m)^limits:$", "limits:\n  stuck_window: 20 s"))
+
+    def test_rows_that_watch_zones_are_proved_on_each(self):
+        result, _ = prove(self.two_zones())
+        self.assertEqual(result.returncode, 0, result.stdout + result.stderr)
+        self.assertEqual(zones_of(result), [(row, zone, "pass") for row in OF_EACH_ZONE for zone in (1, 2)])
+        self.assertIn("rows, each zone counted, passed", result.stdout)
+        result, _ = prove(retort_controller())
+        self.assertEqual(zones_of(result), [], "one zone, one line")
+
+    def test_a_core_that_looks_at_the_first_zone_alone_fails_on_the_second(self):
+        text = (ROOT / "firmware/interlocks.cpp").read_text()
+        wrong = text
+        for line, by in (("in.hottest_degc >= p.zone_trip_degc", "in.zone_degc[0] >= p.zone_trip_degc"),
+                         ("row::zone_sensor, in.zone_failed != 0", "row::zone_sensor, (in.zone_failed & 1u) != 0"),
+                         ("z < p.zones; ++z) {\n    const float demand = ", "z < 1; ++z) {\n    const float demand = "),
+                         ("z < p.zones; ++z) {\n    const float zone_degc = ", "z < 1; ++z) {\n    const float zone_degc = ")):
+            self.assertEqual(wrong.count(line), 1, line)
+            wrong = wrong.replace(line, by)
+        result, _ = prove(self.two_zones(), "--controller", self.core("first_zone", text=wrong), "--out", self.folder / "first_zone")
+        self.assertEqual(result.returncode, 1)
+        failed = [(row, zone) for row, zone, verdict in zones_of(result) if verdict == "FAIL"]
+        self.assertEqual(failed, [(4, 2), (6, 2), (15, 2), (16, 2), (20, 2)], result.stdout)
+        page = (self.folder / "first_zone/prooftest.html").read_text()
+        self.assertEqual(len(re.findall(r'<tr class="fail">', page)), 5)
+        for zone in (1, 2):
+            self.assertIn(f"<td>heater-side sensor, zone {zone}</td>", page)
+            self.assertIn(f"<td>zone {zone} thermocouple flagged open</td>", page)
 
     def test_titanium_in_a_unit_with_combustible_gas(self):
         """Row 38 in place of row 37, and those of air on titanium behind the purge of such a unit."""
