@@ -186,7 +186,7 @@ void heat_loops(Controller& c, Outputs& wanted) {
   // Interpolated gains hold in every segment that names no set; without them a set stays until another is named.
   view.gain_set = p.heat_interpolate != 0 ? (segment != nullptr ? segment->gain_set : 0) : c.run.gain_set;
   if (segment != nullptr && segment->power_limit > 0.0f) view.power_max = segment->power_limit;
-  view.feed_forward = segment == nullptr || (segment->options & no_feed_forward) == 0;
+  if (segment != nullptr) view.feed_forward = segment_feed_forward(*segment);
   if (c.tune.in_charge && c.tune.loop - 1 != tune_pressure) {
     view.relay_zone = c.tune.loop - 1;
     view.relay_frac = c.tune.output;

@@ -28,7 +28,7 @@ struct HeatView {
   float rate_k_per_s = 0.0f;
   int gain_set = 1;                // as heat_settings
   float power_max = 1.0f;
-  bool feed_forward = true;
+  float feed_forward = 1.0f;         // the segment's share of it
   int relay_zone = -1;             // this one is an auto-tune's: it gets relay_frac
   float relay_frac = 0.0f;
 };

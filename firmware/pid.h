@@ -59,6 +59,8 @@ class BasicPid {
 
   // Sets the integral directly (output units); for starting from a known state.
   void set_integral(Real value);
+  // Moves it by so much: what a caller takes out of its feed-forward, so that v stays.
+  void shift_integral(Real change) { add_to_integral(change); }
   void set_process_value(Real value);
 
   Real integral() const;

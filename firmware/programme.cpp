@@ -382,12 +382,17 @@ const Segment* programme_segment(const ProgrammeRun& run) {
   return &run.copy[run.segment];
 }
 
+float segment_feed_forward(const Segment& segment) {
+  if ((segment.options & no_feed_forward) != 0) return 0.0f;
+  return segment.feed_forward > 0.0f ? segment.feed_forward : 1.0f;
+}
+
 bool segment_valid(const Segment& segment, int index) {
   return static_cast<int>(segment.gas) < gas_count && segment.gain_set <= 4 && segment.options < 64 &&
          target_valid(segment) && kind_valid(segment, index) && within(segment.tolerance_k, 0.0f, temperature_max_degc) &&
          within(segment.flow_slm, -1.0e3f, 1.0e4f) && within(segment.back_pressure_pa, -1.0e5f, pressure_max_pa) &&
          within(segment.amount, 0.0f, 1.0e5f) && within(segment.rate, (segment.options & until_dry) ? -120.0f : 0.0f, 1.0e4f) &&
-         within(segment.power_limit, 0.0f, 1.0f) &&
+         within(segment.power_limit, 0.0f, 1.0f) && within(segment.feed_forward, 0.0f, feed_forward_share_max) &&
          segment.duration_ms <= duration_max_ms && segment.timeout_ms <= duration_max_ms;
 }
 

@@ -46,8 +46,15 @@ struct Segment {
   // Highest demand of the heat loops while it runs, 0: the parameters' own. Below it the interlock "no response" does not watch: what
   // less than full power must bring, nobody has said. The deviation alarm does.
   float power_limit = 0.0f;
+  // Share of the heat loops' feed-forward while it runs, 0: the whole of it (none: no_feed_forward). Above 1 where this segment needs
+  // more than the parameters say, a heavier load for one.
+  float feed_forward = 0.0f;
 };
-static_assert(sizeof(Segment) == 44);
+static_assert(sizeof(Segment) == 48);
+inline constexpr float feed_forward_share_max = 1.5f;
+
+// 0..feed_forward_share_max.
+float segment_feed_forward(const Segment& segment);
 
 // Where a programme's segments lie. segment_count_ 0: empty slot.
 struct ProgrammeEntry {

@@ -131,6 +131,7 @@ constexpr Row window_rows[] = {
     {"window.title.5", "", u32, 0, "title, bytes 17..20"},
     {"window.title.6", "", u32, 0, "title, bytes 21..24"},
     {"window.power_limit", "", f32, 4, "highest demand of the heat loops, 0 as the parameters say"},
+    {"window.feed_forward", "", f32, 4, "share of the heat loops' feed-forward, 0 the whole of it; none: bit 4 of the options"},
 };
 
 constexpr Row window_read_only[] = {

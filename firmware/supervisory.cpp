@@ -11,7 +11,7 @@ namespace fw {
 
 namespace {
 
-constexpr std::uint16_t command_registers = 4, setpoint_registers = 6, window_registers = 38, window_writable = 37,
+constexpr std::uint16_t command_registers = 4, setpoint_registers = 6, window_registers = 40, window_writable = 39,
                         tune_registers = 21;
 constexpr std::uint16_t alarm_places = 64, row_registers = 14;
 constexpr std::uint16_t window_title = 23;   // first register of the title within the window
@@ -417,6 +417,7 @@ void read_window(const Controller& c, std::uint16_t* registers) {
     w.u16((static_cast<std::uint32_t>(high) << 8) | low);
   }
   w.f32(s.power_limit);
+  w.f32(s.feed_forward);
   w.u16(window.programme < programme_count ? c.programmes.entries[window.programme].segments : 0);
 }
 
@@ -605,6 +606,7 @@ ModbusException write_window(Controller& c, std::uint32_t address, std::uint32_t
   s.jump = r[20];
   s.timeout_ms = bits_at(r + 21);
   s.power_limit = register_float(r[35], r[36]);
+  s.feed_forward = register_float(r[37], r[38]);
   for (std::uint16_t i = 0; i < 12; ++i) {
     window.title[2 * i] = static_cast<char>(r[window_title + i] >> 8);
     window.title[2 * i + 1] = static_cast<char>(r[window_title + i] & 0xFF);

@@ -41,16 +41,38 @@ HeatGains gains_of(const Parameters& parameters, int gain_set, float zone_degc) 
           between(a.derivative_s, b.derivative_s), between(a.setpoint_weight, b.setpoint_weight)};
 }
 
-}  // namespace
+struct FeedForward {
+  float steady = 0.0f, ramp = 0.0f;
+};
 
-float heat_feed_forward(const Parameters& parameters, float setpoint_degc, float rate_k_per_s) {
-  if (!std::isfinite(rate_k_per_s) || !std::isfinite(setpoint_degc)) return 0.0f;
+FeedForward feed_forward_of(const Parameters& parameters, float setpoint_degc, float rate_k_per_s) {
+  if (!std::isfinite(rate_k_per_s) || !std::isfinite(setpoint_degc)) return {};
   const float slope = parameters.heat_feed_forward_slope_per_k;
   const float growth = slope == 0.0f ? 1.0f : 1.0f + slope * (setpoint_degc - 20.0f);
   const float ramp = parameters.heat_feed_forward_s_per_k * rate_k_per_s * (growth > 0.0f ? growth : 0.0f);
   const TablePlace place = place_in(parameters.heat_steady_degc, heat_steady_count, setpoint_degc);
   const float* steady = parameters.heat_steady_frac + place.low;
-  return ramp + (place.share == 0.0f ? steady[0] : steady[0] + (steady[1] - steady[0]) * place.share);
+  return {place.share == 0.0f ? steady[0] : steady[0] + (steady[1] - steady[0]) * place.share, ramp};
+}
+
+// Another share than before: what stands through the change goes to the integral.
+void take_share(HeatLoop& loop, const HeatOrder& order, const FeedForward& ahead) {
+  if (loop.in_charge && order.feed_forward != loop.share) {
+    const bool goes_on = ahead.ramp * loop.ramp > 0.0f;
+    const float shorter = std::fabs(ahead.ramp) < std::fabs(loop.ramp) ? ahead.ramp : loop.ramp;
+    loop.pid.shift_integral((loop.share - order.feed_forward) * (loop.steady + (goes_on ? shorter : 0.0f)) * order.reach);
+  }
+  loop.in_charge = true;
+  loop.share = order.feed_forward;
+  loop.steady = ahead.steady;
+  loop.ramp = ahead.ramp;
+}
+
+}  // namespace
+
+float heat_feed_forward(const Parameters& parameters, float setpoint_degc, float rate_k_per_s) {
+  const FeedForward ahead = feed_forward_of(parameters, setpoint_degc, rate_k_per_s);
+  return ahead.ramp + ahead.steady;
 }
 
 PidSettings<float> heat_settings(const Parameters& parameters, int gain_set, float zone_degc) {
@@ -84,6 +106,7 @@ float heat_automatic(HeatLoop& loop, const Parameters& parameters, const HeatOrd
   if (!std::isfinite(order.setpoint_degc) || !std::isfinite(order.zone_degc)) {
     loop.ticks = 0;
     loop.demand = 0.0f;
+    loop.in_charge = false;
     return 0.0f;
   }
   if (loop.ticks > 0) {
@@ -94,8 +117,10 @@ float heat_automatic(HeatLoop& loop, const Parameters& parameters, const HeatOrd
   PidSettings<float> settings = heat_settings(parameters, order.gain_set, order.zone_degc);
   if (order.power_max < settings.out_max) settings.out_max = clamped_demand(order.power_max);
   settings.out_max *= order.reach;
-  const float ahead = order.feed_forward ? heat_feed_forward(parameters, order.setpoint_degc, order.rate_k_per_s) : 0.0f;
-  const float demand = loop.pid.automatic(settings, order.setpoint_degc, order.zone_degc, ahead * order.reach);
+  const FeedForward ahead = feed_forward_of(parameters, order.setpoint_degc, order.rate_k_per_s);
+  take_share(loop, order, ahead);
+  const float share = order.feed_forward * (ahead.ramp + ahead.steady);
+  const float demand = loop.pid.automatic(settings, order.setpoint_degc, order.zone_degc, share * order.reach);
   loop.demand = demand > 0.0f ? demand : 0.0f;
   return loop.demand;
 }
@@ -103,6 +128,7 @@ float heat_automatic(HeatLoop& loop, const Parameters& parameters, const HeatOrd
 float heat_manual(HeatLoop& loop, const Parameters& parameters, int gain_set, float setpoint_degc, float zone_degc,
                   float demand_frac) {
   loop.ticks = 0;
+  loop.in_charge = false;
   loop.demand = clamped_demand(demand_frac);
   if (std::isfinite(setpoint_degc) && std::isfinite(zone_degc)) {
     loop.pid.manual(heat_settings(parameters, gain_set, zone_degc), setpoint_degc, zone_degc, loop.demand);

@@ -21,6 +21,9 @@ struct HeatLoop {
   Pid pid;
   std::uint32_t ticks = 0;   // until the next run: 0 runs now
   float demand = 0.0f;       // last computed, before the interlocks
+  bool in_charge = false;    // ... by the loop; then these are what it had ahead of its feedback:
+  float share = 0.0f;
+  float steady = 0.0f, ramp = 0.0f;
 };
 
 // What a zone is to do in a tick.
@@ -30,12 +33,14 @@ struct HeatOrder {
   float rate_k_per_s = 0.0f;         // of the set point in a ramp, signed, 0 in a soak
   float power_max = 1.0f;            // of the segment, 0..1
   float reach = 1.0f;                // 1, or the row sum of the zones' interaction: what the loop's output is at full demand of all
-  bool feed_forward = true;
+  float feed_forward = 1.0f;         // share of it, 0 none
 };
 
 // Call every tick; runs the PID every heat_every-th. Returns the demand 0..1 before the interlocks. A set point or process
 // value that is not finite gives demand 0 at once and leaves the loop as it was (the caller has the bad quality to alarm on).
-// Gain sets, interpolated gains and changed parameters are taken over without a bump. The output is limited to
+// Gain sets, interpolated gains and changed parameters are taken over without a bump. So is another share of the feed-forward: the
+// integral takes over the difference in what stands through the change, the steady part and the ramp's as far as the ramp goes on.
+// A ramp's part that begins with the change comes with the new share, one that ends with it goes with the old one. The output is limited to
 // reach * min(heat_out_max, power_max).
 float heat_automatic(HeatLoop& loop, const Parameters& parameters, const HeatOrder& order);
 float heat_automatic(HeatLoop& loop, const Parameters& parameters, int gain_set, float setpoint_degc, float zone_degc,

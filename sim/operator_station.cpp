@@ -101,7 +101,7 @@ std::array<std::uint16_t, window_registers> window_of(std::uint16_t number, cons
     const auto byte = [&](std::size_t n) { return n < title.size() ? static_cast<unsigned>(static_cast<std::uint8_t>(title[n])) : 0u; };
     window[at++] = static_cast<std::uint16_t>(byte(i) << 8 | byte(i + 1));
   }
-  add(std::bit_cast<std::uint32_t>(segment.power_limit));
+  for (const float value : {segment.power_limit, segment.feed_forward}) add(std::bit_cast<std::uint32_t>(value));
   return window;
 }
 

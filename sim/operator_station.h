@@ -23,7 +23,7 @@ namespace sim {
 // CRC-16/MODBUS: reflected polynomial 0xA001, start 0xFFFF; sent low byte first.
 std::uint16_t modbus_crc(std::span<const std::uint8_t> bytes);
 
-inline constexpr std::size_t window_registers = 37;      // of the programme window, those that are written
+inline constexpr std::size_t window_registers = 39;      // of the programme window, those that are written
 
 struct OperatorCommand {
   enum class Form : std::uint8_t { command, window, parameter };

@@ -101,6 +101,9 @@ void add_heat(std::vector<Field>& fields) {
     return (static_cast<const SegmentDraft*>(object)->segment.options & fw::no_feed_forward) != 0;
   };
   fields.push_back(ahead);
+  fields.push_back(optional<SegmentDraft>(quantity("feed_forward_share", "1", SAGGAR_AT(feed_forward), 0.01, fw::feed_forward_share_max,
+                                                   "share of the feed-forward, steady part and ramp's; 1 if not given"),
+                                          SAGGAR_GIVEN(feed_forward > 0.0f)));
 }
 
 FieldTable ramp_table() {
@@ -235,11 +238,14 @@ std::size_t kind_key(const YamlNode& item) {
 }
 
 // What a segment's table alone cannot say.
-void check_choice(SegmentKind kind, const std::set<std::string>& given, const SourcePlace& place) {
+void check_choice(const SegmentDraft& draft, const std::set<std::string>& given, const SourcePlace& place) {
+  const SegmentKind kind = draft.segment.kind;
   const auto has = [&](const char* key) { return given.contains(key); };
   if (kind == SegmentKind::ramp && has("rate") == has("in"))
     throw InputError(place, has("in") ? "`rate` and `in` in one ramp" : "a ramp with neither `rate` nor `in`",
                      "one of `rate` (such as 5 K/min) and `in`");
+  if (has("feed_forward_share") && (draft.segment.options & fw::no_feed_forward) != 0)
+    throw InputError(place, "`feed_forward_share` beside `feed_forward: no`", "one of them");
   if (kind != SegmentKind::purge) return;
   if (has("volumes") == has("cycles"))
     throw InputError(place, has("cycles") ? "`volumes` and `cycles` in one purge" : "a purge with neither `volumes` nor `cycles`",

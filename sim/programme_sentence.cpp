@@ -97,6 +97,7 @@ std::string beside(const Segment& segment, const DisplayUnits& units) {
   if (ramps && segment.tolerance_k <= 0.0f && on_load) text += "; judged by the load thermocouple";
   if (segment.power_limit > 0.0f) text += "; demand at most " + value(segment.power_limit, "1", units);
   if ((segment.options & fw::no_feed_forward) != 0) text += "; without feed-forward";
+  else if (segment.feed_forward > 0.0f) text += "; feed-forward: " + value(segment.feed_forward, "1", units) + " of it";
   if (segment.gain_set > 0) text += fmt::format("; gain set {}", segment.gain_set);
   if (segment.timeout_ms > 0) text += fmt::format("; failed if it takes longer than {}", time_sentence(seconds(segment.timeout_ms)));
   return text;

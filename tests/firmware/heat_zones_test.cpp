@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 #include <vector>
 
 #include "tests/firmware/stand_in.h"
@@ -583,6 +584,117 @@ TEST(HeatSegment, ItsToleranceHoldsTheRampBack) {
   for (int i = 0; i < 3000; ++i) {
     by_load.tick();
     ASSERT_LT(by_load.value("heat.1.sp") - by_load.process.load_degc, 15.0 + 2.0);
+  }
+}
+
+// A loop at an error of 2 K: P stands, I grows by the same at each run, and a change of the share must leave both alone.
+struct Sharing {
+  fw::Parameters p = in_two_parts();
+  fw::HeatLoop loop;
+  fw::HeatOrder order;
+  static fw::Parameters in_two_parts() {
+    fw::Parameters p = fw::default_parameters();
+    p.heat_every = 1;
+    p.heat_gains[0] = {0.01f, 1000.0f, 0.0f, 1.0f};
+    p.heat_out_rate_per_s = 100.0f;
+    p.heat_steady_degc[0] = 0.0f;
+    p.heat_steady_degc[1] = 1000.0f;
+    p.heat_steady_frac[1] = 0.5f;
+    p.heat_feed_forward_s_per_k = 2.0f;
+    return p;
+  }
+  Sharing() {
+    order.setpoint_degc = 602.0f;
+    order.zone_degc = 600.0f;
+  }
+  float run(float share, float rate_k_per_s) {
+    order.feed_forward = share;
+    order.rate_k_per_s = rate_k_per_s;
+    const float demand = fw::heat_automatic(loop, p, order);
+    fw::heat_applied(loop, demand);
+    return demand;
+  }
+  // What I adds in one run: K h e / Ti.
+  float step() const { return 0.01f * 0.001f * static_cast<float>(p.period_ms) * 2.0f / 1000.0f; }
+};
+
+TEST(HeatShare, TakesThatShareOfBothParts) {
+  Sharing a;
+  EXPECT_FLOAT_EQ(a.run(0.5f, 0.1f), 0.02f + 0.5f * (0.301f + 0.2f));
+  Sharing b;
+  EXPECT_FLOAT_EQ(b.run(1.5f, 0.0f), 0.02f + 1.5f * 0.301f);
+  Sharing c;
+  EXPECT_FLOAT_EQ(c.run(0.0f, 0.1f), 0.02f);
+}
+
+TEST(HeatShare, ChangesInASoakWithoutABump) {
+  Sharing s;
+  float before = s.run(1.0f, 0.0f);
+  for (const float share : {1.0f, 0.4f, 0.4f, 0.0f, 1.5f, 1.0f}) {
+    const float now = s.run(share, 0.0f);
+    EXPECT_NEAR(now - before, s.step(), 1e-6f) << share;
+    before = now;
+  }
+}
+
+TEST(HeatShare, ChangesInARampWithoutABump) {
+  Sharing s;
+  float before = s.run(1.0f, 0.1f);
+  for (const float share : {0.5f, 1.2f, 0.0f, 1.0f}) {
+    const float now = s.run(share, 0.1f);
+    EXPECT_NEAR(now - before, s.step(), 1e-6f) << share;
+    before = now;
+  }
+  // A faster ramp's more comes with the new share, a slower one's less goes with the old one; one that turns round does both.
+  EXPECT_NEAR(s.run(0.5f, 0.15f) - before, 0.5f * 2.0f * 0.05f + s.step(), 1e-6f);
+  before = s.loop.demand;
+  EXPECT_NEAR(s.run(1.0f, 0.1f) - before, -0.5f * 2.0f * 0.05f + s.step(), 1e-6f);
+  before = s.loop.demand;
+  EXPECT_NEAR(s.run(0.5f, -0.05f) - before, -1.0f * 2.0f * 0.1f - 0.5f * 2.0f * 0.05f + s.step(), 1e-6f);
+}
+
+TEST(HeatShare, ARampsPartComesWithTheNewShareAndGoesWithTheOldOne) {
+  Sharing s;
+  float before = s.run(0.0f, 0.0f);
+  float now = s.run(0.8f, 0.1f);
+  EXPECT_NEAR(now - before, 0.8f * 0.2f + s.step(), 1e-6f) << "the steady part is in the integral, the ramp's is new";
+  before = now;
+  now = s.run(0.3f, 0.0f);
+  EXPECT_NEAR(now - before, -0.8f * 0.2f + s.step(), 1e-6f);
+}
+
+// The next start is from manual: what stood before it is nothing to hand over.
+TEST(HeatShare, HandsNothingOverFromBeforeManual) {
+  Sharing s;
+  static_cast<void>(s.run(1.0f, 0.1f));
+  static_cast<void>(fw::heat_manual(s.loop, s.p, 1, 602.0f, 600.0f, 0.0f));
+  EXPECT_NEAR(s.run(0.5f, 0.1f), 0.5f * 0.501f, 1e-6f);
+}
+
+TEST(HeatSegment, ItsShareOfTheFeedForwardHoldsWhileItRuns) {
+  using namespace stand_in;
+  fw::Parameters p = in_air();
+  p.heat_gains[0] = {0.0f, 0.0f, 0.0f, 1.0f};   // nothing but feed-forward
+  p.heat_feed_forward_s_per_k = 2.0f;
+  fw::Segment part = ramp(60.0f, 0.1f);
+  part.feed_forward = 0.25f;
+  StandIn s = started(p, {part, soak(10.0, 0.0f), ramp(300.0f, 0.1f), end()});
+  s.run(30.0);
+  EXPECT_NEAR(s.told.demand[0], 0.05f, 1e-5f);
+  ASSERT_TRUE(s.run_until([&] { return s.segment() == 2; }, 1000.0));
+  s.run(3.0);
+  EXPECT_NEAR(s.told.demand[0], 0.2f, 1e-5f) << "one that says nothing has the whole";
+}
+
+TEST(HeatSegment, RefusesAShareThatIsNone) {
+  fw::Segment s = segments::ramp(300.0f, 0.1f);
+  for (const float good : {0.0f, 0.01f, 1.5f}) {
+    s.feed_forward = good;
+    EXPECT_TRUE(fw::segment_valid(s, 0)) << good;
+  }
+  for (const float bad : {-0.1f, 1.51f, std::numeric_limits<float>::quiet_NaN(), std::numeric_limits<float>::infinity()}) {
+    s.feed_forward = bad;
+    EXPECT_FALSE(fw::segment_valid(s, 0)) << bad;
   }
 }
 

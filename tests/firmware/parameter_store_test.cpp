@@ -67,6 +67,35 @@ TEST(Store, GivesBackWhatWasPutIn) {
   EXPECT_EQ(std::memcmp(&soaked, &first[1], sizeof soaked), 0);
 }
 
+// A core that knew no share of the feed-forward wrote 44 bytes of each segment and zeros: the whole of it.
+TEST(Store, OfACoreWithShorterSegmentsLeavesWhatCameLaterAtItsPreset) {
+  const std::vector<fw::Segment> segments{ramp(100.0f, 0.1f), soak(60.0, 5.0f), end()};
+  const fw::ProgrammeSourceEntry entry{"older", segments};
+  Bytes image(fw::store_image_bytes);
+  ASSERT_EQ(fw::build_store_image(in_air(), {&entry, 1}, 0, image), image.size());
+  const auto write = [&](std::uint16_t segment_bytes, std::uint32_t crc) {
+    for (int slot = 0; slot < 2; ++slot) {
+      const int number = fw::programme_page_first + slot;
+      const fw::PageView view = fw::look_at_page(image, number);
+      ASSERT_TRUE(view.holds(fw::PageKind::programme, 0));
+      fw::ProgrammePage page;
+      std::memcpy(&page, view.payload, sizeof page);
+      page.segment_bytes = segment_bytes;
+      page.crc = crc;
+      const std::span<std::uint8_t, 64> bytes(image.data() + 64 * static_cast<std::size_t>(number), 64);
+      fw::fill_page(view.head, &page, sizeof page, bytes);
+    }
+  };
+  write(44, fw::segments_crc(segments, 44));
+  const Loaded older(image);
+  EXPECT_EQ(older.bad, 0);
+  ASSERT_EQ(older.programmes->entries[0].segments, 3);
+  EXPECT_EQ(older.programmes->segments[older.programmes->entries[0].first_segment].feed_forward, 0.0f);
+  EXPECT_EQ(fw::segment_feed_forward(older.programmes->segments[0]), 1.0f);
+  write(52, fw::segments_crc(segments, sizeof(fw::Segment)));
+  EXPECT_GT(Loaded(image).bad, 0) << "of a later core: what the rest says is not known";
+}
+
 TEST(Store, RefusesWhatDoesNotFit) {
   Bytes image(fw::store_image_bytes);
   const auto build = [&](const fw::Parameters& p, const std::vector<fw::Segment>& segments, int selected) {

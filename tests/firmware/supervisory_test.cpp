@@ -271,7 +271,7 @@ Bytes window(unsigned programme, const fw::Segment& g, const std::string& title)
   put16(b, g.timeout_ms >> 16);
   put16(b, g.timeout_ms & 0xFFFF);
   for (std::size_t i = 0; i < 24; ++i) b.push_back(static_cast<std::uint8_t>(i < title.size() ? title[i] : '\0'));
-  put_float(b, static_cast<double>(g.power_limit));
+  for (const float value : {g.power_limit, g.feed_forward}) put_float(b, static_cast<double>(value));
   return b;
 }
 

@@ -311,7 +311,7 @@ TEST(OperatorAction, WritesAProgrammeThatIsNotInTheStoreSegmentBySegment) {
     const Bytes& window = done.exchanges[2 * i].request;
     EXPECT_EQ(window[1], 23);
     EXPECT_EQ(word(window, 6), 0x0200u);
-    EXPECT_EQ(word(window, 8), 37u);
+    EXPECT_EQ(word(window, 8), 39u);
     EXPECT_EQ(word(window, 11), 1u);                        // programme 1
     EXPECT_EQ(command_of(done.exchanges[2 * i + 1]), (std::vector<unsigned>{10, static_cast<unsigned>(i)}));
   }

@@ -54,7 +54,7 @@ Bytes Torture::window_write(const fw::Segment& s, unsigned programme, std::size_
   put16(data, s.timeout_ms >> 16);
   put16(data, s.timeout_ms & 0xFFFF);
   for (int i = 0; i < 12; ++i) put16(data, 0x4142);
-  put_float(data, s.power_limit);
+  for (const float value : {s.power_limit, s.feed_forward}) put_float(data, value);
   data.resize(std::min(data.size(), 2 * words));
   return rtu::write_request(fw::programme_window_address, data);
 }
@@ -64,7 +64,7 @@ Bytes Torture::window_request() {
   const fw::Segment s = any_segment(static_cast<int>(chance_.below(6)));
   const unsigned programme = chance_.below(17);
   const bool part = chance_.once_in(4);
-  return window_write(s, programme, part ? 1 + chance_.below(38) : 37);
+  return window_write(s, programme, part ? 1 + chance_.below(40) : 39);
 }
 
 Bytes Torture::parameter_request() {

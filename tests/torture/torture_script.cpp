@@ -373,6 +373,7 @@ Segment drill_segment(unsigned number) {
       Segment by_load = ramp(350.0f, 10.0f);
       by_load.options = fw::count_on_load;
       by_load.power_limit = 0.8f;
+      by_load.feed_forward = 0.5f;
       return by_load;
     }
   }
