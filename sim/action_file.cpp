@@ -8,6 +8,7 @@
 #include "sim/controller_file.h"
 #include "sim/local_time.h"
 #include "sim/moment.h"
+#include "sim/programme_file.h"
 #include "sim/set_point_file.h"
 
 namespace sim {
@@ -16,7 +17,7 @@ namespace {
 
 using Takes = ActionValue;
 
-constexpr std::array<ActionKind, 29> kinds{{
+constexpr std::array<ActionKind, 30> kinds{{
     {"start", fw::Command::start, 0, Takes::nothing, "", 0, 0, "start the programme"},
     {"start_at_value", fw::Command::start_at_value, 0, Takes::nothing, "", 0, 0,
      "start, but in the first ramp whose way holds the process value"},
@@ -37,6 +38,8 @@ constexpr std::array<ActionKind, 29> kinds{{
      "choose a programme of the store"},
     {"load", fw::Command::select_programme, 0, Takes::programme, "", 0, 0,
      "choose a programme of `programmes` by its name (`programme` for the first), written over the line first where it is not stored"},
+    {"edit_segment", fw::Command::edit_running, 0, Takes::segment, "", 0, 0,
+     "change a segment of the running programme that has not begun yet"},
     {"set_heat", fw::Command::change_setpoint, 0, Takes::set_point, "degC", 0, 1800, "heat set point"},
     {"set_back_pressure", fw::Command::change_setpoint, 1, Takes::set_point, "Pa gauge", 0, 1e5, "back-pressure set point"},
     {"set_flow", fw::Command::change_setpoint, 2, Takes::set_point, "slm", 0, 1000, "flow set point"},
@@ -109,6 +112,18 @@ std::vector<std::string> kind_names() {
   std::vector<std::string> names;
   for (const ActionKind& kind : kinds) names.emplace_back(kind.name);
   return names;
+}
+
+struct SegmentEdit {
+  std::string which;
+  bool stored = false;
+};
+
+FieldTable make_edit_fields() {
+  return {"edit_segment", "Which segment is changed; beside these `to`, a map with one kind of segment and its keys.",
+          {text_field<SegmentEdit>("which", [](auto& edit) -> auto& { return edit.which; }, true, "name of the segment"),
+           yes_no_field<SegmentEdit>("stored", [](auto& edit) -> auto& { return edit.stored; }, "no",
+                                     "yes: in the controller's store too; else in this run alone")}};
 }
 
 struct ParameterWrite {
@@ -185,6 +200,64 @@ void read_load(const YamlNode& value, const Vocabulary& vocabulary, OperatorActi
   action.text = "load " + yaml_text(value.text);
 }
 
+// Its programme and place, by the name that moments have for it ("OTHER: SEGMENT" for one of `programmes`).
+struct SegmentPlace {
+  std::size_t programme = 0, index = 0;
+  std::vector<std::string> names;      // of its programme
+};
+
+SegmentPlace place_of(const YamlNode& which, const Vocabulary& vocabulary) {
+  vocabulary.check_segment(which.text, which.place);
+  const ProgrammeSource& all = vocabulary.programme;
+  const auto at = static_cast<std::size_t>(std::find(all.names.begin(), all.names.end(), which.text) - all.names.begin());
+  SegmentPlace place;
+  for (std::size_t n = 1; n < all.first.size(); ++n)
+    if (at >= all.first[n]) place.programme = n;
+  const bool other = place.programme > 0;
+  const std::size_t first = other ? all.first[place.programme] : 0, cut = other ? vocabulary.programmes[place.programme].size() + 2 : 0;
+  const std::size_t end = place.programme + 1 < all.first.size() ? all.first[place.programme + 1] : all.names.size();
+  place.index = at - first;
+  for (std::size_t i = first; i < end; ++i) place.names.push_back(all.names[i].substr(cut));
+  return place;
+}
+
+// "soak: for: 1200 s, within: 10 K"
+std::string in_one_line(const std::string& yaml) {
+  std::string text;
+  for (std::size_t at = 0; at < yaml.size();) {
+    const std::size_t end = std::min(yaml.find('\n', at), yaml.size());
+    const std::size_t word = std::min(yaml.find_first_not_of(' ', at), end);
+    if (!text.empty()) text += text.back() == ':' ? " " : ", ";
+    text += yaml.substr(word, end - word);
+    at = end + 1;
+  }
+  return text;
+}
+
+void read_edit(const YamlNode& map, const Vocabulary& vocabulary, OperatorAction& action) {
+  SegmentEdit edit;
+  read_fields(map, *action_map_fields(Takes::segment), &edit, {"to"});
+  const YamlNode* const to = map.child("to");
+  if (!to)
+    throw InputError(map.place, "`edit_segment` without `to`", "`to`: the segment as it is to be, such as `soak: {for: ..., within: ...}`");
+  const SegmentPlace place = place_of(*map.child("which"), vocabulary);
+  const SegmentDraft draft = read_segment_alone(*to, place.names, place.index, action.expect != OperatorAction::Expect::refused);
+  action.edited = edit.which;
+  action.edited_programme = static_cast<std::uint16_t>(place.programme);
+  action.segment = draft.segment;
+  action.back_to = draft.back_to;
+  action.argument = static_cast<std::uint16_t>(place.index);
+  action.value = edit.stored ? 1.0f : 0.0f;
+  action.text = "edit_segment " + edit.which + ": " + in_one_line(write_segment_alone(draft, 0));
+  if (edit.stored) action.text += ", in the store too";
+}
+
+std::string written_edit(const OperatorAction& action, int indent) {
+  const SegmentEdit edit{action.edited, action.value != 0.0f};
+  return write_fields(*action_map_fields(Takes::segment), &edit, indent) + std::string(static_cast<std::size_t>(indent), ' ') + "to:\n" +
+         write_segment_alone({action.segment, action.back_to}, indent + 2);
+}
+
 std::string written_parameter(const OperatorAction& action, int indent) {
   const auto index = static_cast<std::size_t>(action.parameter);
   ControllerFile file;
@@ -245,6 +318,7 @@ bool read_deed(const ActionKind& kind, const YamlNode& value, const Vocabulary& 
   if (kind.takes == Takes::parameter) return read_parameter_write(value, action), false;
   if (kind.takes == Takes::programme) return read_load(value, vocabulary, action), false;
   action.command = kind.command;
+  if (kind.takes == Takes::segment) return read_edit(value, vocabulary, action), false;
   action.argument = kind.argument;
   action.text = kind.name;
   switch (kind.takes) {
@@ -317,6 +391,8 @@ std::string written_deed(const ActionKind& kind, const OperatorAction& action, i
   switch (kind.takes) {
     case Takes::parameter:
       return "\n" + written_parameter(action, indent);
+    case Takes::segment:
+      return "\n" + written_edit(action, indent);
     case Takes::alarm:
       return std::string(" ") + fw::alarm_table()[action.argument].name + "\n";
     case Takes::gas:
@@ -348,12 +424,14 @@ const FieldTable& action_fields() {
 const FieldTable* action_map_fields(ActionValue takes) {
   static const FieldTable parameter{"set_parameter", "Which parameter is written while the controller runs, and what.",
                                     make_parameter_fields()};
-  static const FieldTable shelf = make_shelf_fields(), output = make_output_fields(), alarm{"alarm", "", {alarm_field()}},
+  static const FieldTable shelf = make_shelf_fields(), output = make_output_fields(), edit = make_edit_fields(),
+                          alarm{"alarm", "", {alarm_field()}},
                           gas{"gas", "", {gas_field()}};
   switch (takes) {
     case Takes::parameter: return &parameter;
     case Takes::shelf: return &shelf;
     case Takes::output: return &output;
+    case Takes::segment: return &edit;
     case Takes::alarm: return &alarm;
     case Takes::gas: return &gas;
     default: return nullptr;

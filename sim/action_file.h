@@ -33,6 +33,7 @@ enum class ActionValue {
   output,            // map: output of the station and its value
   gas,               // a name
   date,              // YYYY-MM-DD
+  segment,           // map: which segment of the running programme, and `to`: what it is to be
   parameter          // map: name and value of a parameter
 };
 

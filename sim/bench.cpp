@@ -112,6 +112,7 @@ struct Bench::Impl {
   bool visit(Archive& archive);
 
   void send(const OperatorAction& action, std::uint32_t tag);
+  void send_edited(const OperatorAction& action, std::uint32_t tag);
   void send_programme(const OtherProgramme& other, std::uint16_t number, std::uint32_t tag);
   void act(std::uint32_t id);                 // 1 what is due: faults, operator
   void begin_fault(std::uint32_t fault, std::uint64_t lasts_ticks);   // 0: to the end
@@ -343,6 +344,18 @@ void Bench::Impl::send_programme(const OtherProgramme& other, std::uint16_t numb
   }
 }
 
+// What stands in the window goes with the command that takes it.
+void Bench::Impl::send_edited(const OperatorAction& action, std::uint32_t tag) {
+  const std::size_t number = action.edited_programme;
+  const std::string& title = number == 0 ? scenario.programme.title : scenario.programmes[number - 1].programme.title;
+  OperatorCommand window;
+  window.form = OperatorCommand::Form::window;
+  window.window = window_of(action.edited_programme, action.segment, title);
+  window.tag = tag;
+  window.more = true;
+  operator_station.send(window);
+}
+
 void Bench::Impl::send(const OperatorAction& action, std::uint32_t tag) {
   OperatorCommand command{action.command, action.argument, action.value, tag};
   if (action.parameter >= 0) {
@@ -354,6 +367,7 @@ void Bench::Impl::send(const OperatorAction& action, std::uint32_t tag) {
     const OtherProgramme& other = scenario.programmes[action.argument - 1u];
     if (!other.stored) send_programme(other, action.argument, tag);
   }
+  if (!action.edited.empty()) send_edited(action, tag);
   operator_station.send(command);
 }
 

@@ -270,9 +270,24 @@ Item read_segment(const YamlNode& node) {
   YamlNode map = node.items[index];
   if (map.is_text() && map.text.empty()) map.place = item.place;      // `end:` has nothing below it
   const std::set<std::string> given = read_fields(map, table_of(item.draft.segment.kind), &item.draft);
-  check_choice(item.draft.segment.kind, given, item.place);
+  check_choice(item.draft, given, item.place);
   if (const YamlNode* back_to = map.child("back_to")) item.back_to_place = back_to->place;
   return item;
+}
+
+void find_back_to(Item& item, const std::vector<std::string>& earlier) {
+  if (item.draft.segment.kind != SegmentKind::repeat) return;
+  const auto target = std::find(earlier.begin(), earlier.end(), item.draft.back_to);
+  if (target == earlier.end())
+    throw InputError(item.back_to_place, "`" + item.draft.back_to + "` to go back to", "the name of an earlier segment",
+                     nearest_name(item.draft.back_to, earlier));
+  item.draft.segment.jump = static_cast<std::uint16_t>(target - earlier.begin());
+}
+
+void check_as_the_core(const Item& item, const std::vector<std::string>& names, std::size_t index) {
+  if (fw::segment_valid(item.draft.segment, static_cast<int>(index))) return;
+  throw InputError(item.place, "a segment that the core refuses: " + segment_sentence(item.draft.segment, names),
+                   "one with everything it needs (a purge by cycles and a backfill need a flow)");
 }
 
 std::string segment_name(const YamlNode& node, const ProgrammeSource& programme, const Item& item) {
@@ -307,16 +322,8 @@ ProgrammeSource read_programme(const YamlNode& list) {
     if (programme.segments.size() == static_cast<std::size_t>(fw::programme_segments_max))
       throw InputError(item.place, fmt::format("segment {} of {}", programme.segments.size() + 1, list.items.size()),
                        fmt::format("at most {} segments in a programme", fw::programme_segments_max));
-    if (item.draft.segment.kind == SegmentKind::repeat) {
-      const auto target = std::find(programme.names.begin(), programme.names.end(), item.draft.back_to);
-      if (target == programme.names.end())
-        throw InputError(item.back_to_place, "`" + item.draft.back_to + "` to go back to", "the name of an earlier segment",
-                         nearest_name(item.draft.back_to, programme.names));
-      item.draft.segment.jump = static_cast<std::uint16_t>(target - programme.names.begin());
-    }
-    if (!fw::segment_valid(item.draft.segment, static_cast<int>(programme.segments.size())))   // the core's own check has the last word
-      throw InputError(item.place, "a segment that the core refuses: " + segment_sentence(item.draft.segment, programme.names),
-                       "one with everything it needs (a purge by cycles and a backfill need a flow)");
+    find_back_to(item, programme.names);
+    check_as_the_core(item, programme.names, programme.segments.size());      // which has the last word
     programme.names.push_back(segment_name(node, programme, item));
     programme.segments.push_back(item.draft.segment);
     const bool last = &node == &list.items.back();
@@ -327,6 +334,19 @@ ProgrammeSource read_programme(const YamlNode& list) {
   return programme;
 }
 
+SegmentDraft read_segment_alone(const YamlNode& map, const std::vector<std::string>& names, std::size_t index, bool bounded) {
+  Item item = read_segment(map);
+  if (const YamlNode* name = map.child("name")) throw InputError(name->place, "`name`", "none: the segment keeps the one it has");
+  find_back_to(item, {names.begin(), names.begin() + static_cast<std::ptrdiff_t>(index)});
+  if (bounded) check_as_the_core(item, names, index);
+  return item.draft;
+}
+
+std::string write_segment_alone(const SegmentDraft& draft, int indent) {
+  return std::string(static_cast<std::size_t>(indent), ' ') + std::string(name_of(draft.segment.kind)) + ":\n" +
+         write_fields(table_of(draft.segment.kind), &draft, indent + 2);
+}
+
 std::string write_programme(const ProgrammeSource& programme, int indent) {
   const std::string blanks(static_cast<std::size_t>(indent), ' ');
   std::string text;
@@ -334,8 +354,7 @@ std::string write_programme(const ProgrammeSource& programme, int indent) {
     SegmentDraft draft{programme.segments[i], ""};
     if (draft.segment.kind == SegmentKind::repeat) draft.back_to = programme.names[draft.segment.jump];
     text += blanks + "- name: " + yaml_text(programme.names[i]) + "\n";
-    text += blanks + "  " + std::string(name_of(draft.segment.kind)) + ":\n";
-    text += write_fields(table_of(draft.segment.kind), &draft, indent + 4);
+    text += write_segment_alone(draft, indent + 2);
   }
   return text;
 }

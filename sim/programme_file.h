@@ -25,6 +25,11 @@ struct SegmentDraft {
 const std::vector<FieldTable>& segment_fields();
 std::string_view name_of(fw::SegmentKind kind);      // "ramp", ...
 
+// One segment without a name of its own, to stand at `index` of a programme whose segments have these names. bounded: only one that
+// the core takes there; throws InputError.
+SegmentDraft read_segment_alone(const YamlNode& map, const std::vector<std::string>& names, std::size_t index, bool bounded);
+std::string write_segment_alone(const SegmentDraft& draft, int indent);
+
 ProgrammeSource read_programme(const YamlNode& list);       // throws InputError
 std::string write_programme(const ProgrammeSource& programme, int indent);
 

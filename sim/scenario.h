@@ -70,6 +70,10 @@ struct OperatorAction {
   std::uint32_t bits = 0;
   Expect expect = Expect::anything;   // of the controller: otherwise the run fails
   std::string programme;       // `load`: this one, argument its number
+  std::string edited;          // `edit_segment`: this one of programme `edited_programme`, argument its place; value 1: in the store too
+  std::uint16_t edited_programme = 0;
+  fw::Segment segment{};       // what it is to be
+  std::string back_to;         // repeat: as the file names it
   std::string text;            // as written, for events
   SourcePlace place;
 };

@@ -111,11 +111,25 @@ Json kinds_list(const Json& beside, const Json& kinds) {
   return {{"type", "array"}, {"items", item}};
 }
 
-Json programme_schema() {
-  Json kinds = Json::object(), beside = open_map("a segment: one key names its kind");
+Json segment_kinds() {
+  Json kinds = Json::object();
   for (const FieldTable& table : segment_fields()) kinds[table.kind] = table_schema(table);
+  return kinds;
+}
+
+Json programme_schema() {
+  Json beside = open_map("a segment: one key names its kind");
   beside["properties"]["name"] = {{"type", "string"}, {"description", "name of the segment, its own in the programme"}};
-  return kinds_list(beside, kinds);
+  return kinds_list(beside, segment_kinds());
+}
+
+Json edit_schema(const FieldTable& fields) {
+  Json edit = table_schema(fields), to = open_map("the segment as it is to be: one key names its kind");
+  to["properties"] = segment_kinds();
+  to["minProperties"] = to["maxProperties"] = 1;
+  edit["properties"]["to"] = to;
+  edit["required"].push_back("to");
+  return edit;
 }
 
 Json actions_schema() {
@@ -124,6 +138,7 @@ Json actions_schema() {
     kinds[kind.name] = {{"description", kind.meaning}};
     if (const FieldTable* const fields = action_map_fields(kind.takes)) {
       if (kind.takes == ActionValue::alarm || kind.takes == ActionValue::gas) kinds[kind.name].update(field_schema(fields->fields.front()));
+      else if (kind.takes == ActionValue::segment) kinds[kind.name] = edit_schema(*fields);
       else kinds[kind.name] = table_schema(*fields);
       continue;
     }
@@ -259,7 +274,7 @@ std::string fields_markdown() {
   add_table(text, "Environment: a profile from a file", environment_file_fields());
   add_table(text, "Environment: a profile of `points`", environment_profile_fields());
   add_table(text, "Environment: an item of `points`", environment_point_fields(environment_table().front()));
-  for (const ActionValue takes : {ActionValue::parameter, ActionValue::shelf, ActionValue::output}) {
+  for (const ActionValue takes : {ActionValue::parameter, ActionValue::shelf, ActionValue::output, ActionValue::segment}) {
     const FieldTable& fields = *action_map_fields(takes);
     add_table(text, "Action: " + fields.kind, fields);
   }

@@ -345,6 +345,77 @@ TEST(OperatorAction, ChoosesAProgrammeOfTheStoreByItsName) {
   EXPECT_TRUE(done.pass);
 }
 
+// The window with what the segment is to be, then command 42 with its place; value 1: in the store too.
+TEST(OperatorAction, EditsASegmentThatHasNotBegun) {
+  const Acted done = run(with(
+      "- start:\n  at: 1 s\n"
+      "- edit_segment:\n    which: soak\n    to:\n      soak: {for: 7 min, within: 3 K, feed_forward_share: 0.5}\n"
+      "    stored: yes\n  at: 5 s\n  expect: accepted\n"
+      "- edit_segment: {which: evacuation, to: {evacuate: {below: 20 Pa abs}}}\n  at: 8 s\n  expect: refused\n", 12.0));
+  ASSERT_EQ(done.exchanges.size(), 5u);
+  const Bytes& window = done.exchanges[1].request;
+  EXPECT_EQ(window[1], 23);
+  EXPECT_EQ(word(window, 6), 0x0200u);
+  EXPECT_EQ(word(window, 8), 39u);
+  EXPECT_EQ(word(window, 11), 0u);                          // the programme that runs
+  EXPECT_EQ(word(window, 13), 2u);                          // soak
+  EXPECT_EQ(word(window, 11 + 2 * 9) << 16 | word(window, 11 + 2 * 10), 420000u);
+  EXPECT_EQ(number(window, 11 + 2 * 11), 3.0f);
+  EXPECT_EQ(number(window, 11 + 2 * 37), 0.5f);
+  EXPECT_EQ(command_of(done.exchanges[2]), (std::vector<unsigned>{42, 5}));
+  EXPECT_EQ(number(done.exchanges[2].request, 15), 1.0f);
+  EXPECT_EQ(command_of(done.exchanges[4]), (std::vector<unsigned>{42, 0}));
+  EXPECT_EQ(number(done.exchanges[4].request, 15), 0.0f);
+  EXPECT_THAT(done.told("accepted"), testing::Contains(HasSubstr("edit_segment soak: soak: for: 420 s, within: 3 K")));
+  EXPECT_THAT(done.told("refused"), ElementsAre(testing::AllOf(HasSubstr("edit_segment evacuation: "), HasSubstr("not in this state"))));
+  EXPECT_TRUE(done.pass);
+}
+
+TEST(OperatorAction, EditsASegmentOfAProgrammeThatWasLoaded) {
+  const Acted done = run(with_programmes("- load: kept\n  at: 2 s\n- start:\n  at: 3 s\n"
+                                         "- edit_segment: {which: \"kept: end 2\", to: {repeat: {back_to: pause, times: 2}}}\n"
+                                         "  at: 5 s\n  expect: accepted\n"
+                                         "- edit_segment: {which: soak, to: {wait: {for: 1 s}}}\n  at: 8 s\n  expect: refused\n", 12.0));
+  ASSERT_EQ(done.exchanges.size(), 6u);
+  EXPECT_EQ(word(done.exchanges[2].request, 11), 2u);       // programme 2
+  EXPECT_EQ(word(done.exchanges[2].request, 13), 9u);       // repeat
+  EXPECT_EQ(command_of(done.exchanges[3]), (std::vector<unsigned>{42, 1}));
+  EXPECT_THAT(done.told("refused"), ElementsAre(HasSubstr("no such programme")));
+  EXPECT_TRUE(done.pass);
+}
+
+TEST(OperatorAction, ToEditASegmentSaysWhatIsWrongWithIt) {
+  const Scenario scenario = sim_test::short_run(1.0, "sensors/load_thermocouple_opens");
+  const std::string text = sim::write_actions(
+      read("- edit_segment: {which: end, stored: yes, to: {repeat: {back_to: ramp, times: 3}}}\n  segment: soak\n  expect: accepted\n"
+           "- edit_segment: {which: soak, to: {soak: {for: 3 min, within: 5 K, counted_on: load}}}\n  at: 1 min\n"
+           "- edit_segment: {which: hold, to: {backfill: {to: 4 kPa gauge, gas: argon, flow: 0 slm}}}\n  at: 1 min\n  expect: refused\n",
+           scenario), 0);
+  EXPECT_THAT(text, HasSubstr("which: end"));
+  EXPECT_THAT(text, HasSubstr("back_to: ramp"));
+  EXPECT_EQ(sim::write_actions(read(text, scenario), 0), text);
+  const auto refused = [&](const char* item, const char* says) {
+    try {
+      read(item, scenario);
+      ADD_FAILURE() << item;
+    } catch (const sim::InputError& error) {
+      EXPECT_THAT(error.what(), HasSubstr(says));
+      EXPECT_THAT(error.what(), testing::StartsWith("actions.yaml:1:"));
+    }
+  };
+  refused("- edit_segment: {which: sook, to: {wait: {for: 1 s}}}", "nearest: soak");
+  refused("- edit_segment: {which: soak}", "`to`");
+  refused("- edit_segment: {to: {wait: {for: 1 s}}}", "which");
+  refused("- edit_segment: soak", "a map");
+  refused("- edit_segment: {which: soak, to: {soek: {for: 1 s}}}", "nearest: soak");
+  refused("- edit_segment: {which: soak, to: {wait: {for: 1}}}", "s");
+  refused("- edit_segment: {which: soak, to: {wait: {for: 1 s}, cool: {load_below: 40 degC}}}", "one kind in a segment");
+  refused("- edit_segment: {which: soak, to: {name: rest, wait: {for: 1 s}}}", "keeps the one it has");
+  refused("- edit_segment: {which: soak, to: {repeat: {back_to: end, times: 2}}}", "the name of an earlier segment");
+  refused("- edit_segment: {which: hold, to: {backfill: {to: 4 kPa gauge, gas: argon, flow: 0 slm}}}", "that the core refuses");
+  refused("- edit_segment: {which: soak, kept: yes, to: {wait: {for: 1 s}}}", "kept");
+}
+
 // A segment that the core does not take ends the whole: what belongs to it does not leave, and the outcome is that refusal.
 TEST(OperatorAction, EndsALoadAtTheFirstRefusal) {
   Scenario scenario = with_programmes("- load: short dry\n  at: 2 s\n  expect: refused\n- acknowledge:\n  at: 2 s\n", 6.0);
