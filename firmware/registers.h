@@ -4,10 +4,11 @@
 //   0x0000  monitor block: what the controller sees and does; read-only (monitor_table)
 //   0x0100  command register, then its arguments, result and count: writing the command acts at the next step
 //   0x0110  set points in force; writing one is the same as the command change_setpoint
-//   0x0600  alarms one by one, read-only: state, time left on the shelf, then the interlocks' rows
-//   0x0700  outputs forced at commissioning, read-only
 //   0x0200  programme window: one segment at a time, moved by the commands write_segment and read_segment
 //   0x0300  auto-tune: what it found and proposes; read-only
+//   0x0500  what the controller has written down: event log and run record, each by a window (history.h)
+//   0x0600  alarms one by one, read-only: state, time left on the shelf, then the interlocks' rows
+//   0x0700  outputs forced at commissioning, read-only
 //   0x1000  parameters, two registers each, in the order of parameter_table
 #pragma once
 
