@@ -95,13 +95,13 @@ AlarmSet heat_conditions(const Controller& c) {
   const float off_k = std::fabs(farthest_degc(c) - c.run.setpoint_degc) + band(c, alarm::deviation, p.alarm_band_k);
   const bool far = c.run.heat_wanted && off_k > p.deviation_alarm_k;
   const bool load_used = load_in_use(p, c.run);
-  const bool welded = (c.outputs.coils & coil::contactor) == 0 && input(c, discrete::contactor_closed);
   const std::uint32_t found = c.detections.found;
   return when(in.zone_failed != 0, alarm::zone_sensor) | when(load_used && in.load_failed, alarm::load_sensor) |
          when(above(c, alarm::zone_temperature, in.hottest_degc, p.zone_alarm_degc, p.alarm_band_k), alarm::zone_temperature) |
          when(load_used && !in.load_failed && above(c, alarm::load_temperature, in.load_degc, p.load_alarm_degc, p.alarm_band_k),
               alarm::load_temperature) |
-         when(welded, alarm::contactor_welded) | when((found & detection::load_differs) != 0, alarm::load_differs) |
+         when((found & detection::contactor_welded) != 0, alarm::contactor_welded) |
+         when((found & detection::load_differs) != 0, alarm::load_differs) |
          when((found & detection::heater_differs) != 0, alarm::heater_differs) |
          when(far, alarm::deviation) | when((causes >> row::demand_without_current) & 1u, alarm::demand_without_current) |
          when((causes >> row::current_without_demand) & 1u, alarm::current_without_demand) |

@@ -150,7 +150,9 @@ void detections_step(Detections& d, const DetectionView& view) {
   }
   const float frozen_ms = view.parameters.frozen_window_s * 1000.0f;
   const bool frozen = frozen_ms > 0.0f && static_cast<float>(view.inputs.same_ms) >= frozen_ms;
-  d.found = timing | thermocouples(d, view) | when(frozen, detection::inputs_frozen) |
+  const bool coil_off = (view.before.coils & coil::contactor) == 0;
+  const bool welded = coil_off && (view.inputs.discrete & discrete::contactor_closed) != 0;
+  d.found = timing | thermocouples(d, view) | when(frozen, detection::inputs_frozen) | when(welded, detection::contactor_welded) |
             when(loses_vacuum(d, view), detection::vacuum_lost) | when(load_differs(view), detection::load_differs) |
             when(heater_differs(view), detection::heater_differs);
 }

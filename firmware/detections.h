@@ -1,6 +1,6 @@
 // What no single reading shows: instruments that stand still, jump or have their wires swapped, heat that comes unasked, a vacuum
-// that is being lost, partners that differ, a clock that is wrong. Each is judged from one tick to the next and given as a bit;
-// interlock rows and alarms act upon the bits, with their own delays. A limit of 0 switches a detection off.
+// that is being lost, partners that differ, a contactor that does not open, a clock that is wrong. Each is judged from one tick to the
+// next and given as a bit; interlock rows and alarms act upon the bits, with their own delays. A limit of 0 switches a detection off.
 #pragma once
 
 #include <cstdint>
@@ -16,7 +16,7 @@ namespace detection {
 inline constexpr std::uint32_t zone_stuck = 1u << 0, load_stuck = 1u << 1, zone_reversed = 1u << 2, load_reversed = 1u << 3,
                                zone_jumped = 1u << 4, load_jumped = 1u << 5, runaway = 1u << 6, vacuum_lost = 1u << 7,
                                load_differs = 1u << 8, heater_differs = 1u << 9, inputs_frozen = 1u << 10,
-                               tick_late = 1u << 11, clock_jumped = 1u << 12;
+                               tick_late = 1u << 11, clock_jumped = 1u << 12, contactor_welded = 1u << 13;
 }
 
 inline constexpr int watched_thermocouples = zone_count_max + 1;   // the zones, then the load

@@ -231,12 +231,11 @@ RowSet response_causes(Interlocks& interlocks, const InterlockView& view) {
 
 RowSet detected_causes(const InterlockView& view) {
   const std::uint32_t found = view.detections;
-  const bool coil_off = (view.before.coils & coil::contactor) == 0;
   RowSet causes = 0;
   set(causes, row::sensor_stuck, (found & (detection::zone_stuck | detection::load_stuck)) != 0);
   set(causes, row::sensor_reversed, (found & (detection::zone_reversed | detection::load_reversed)) != 0);
   set(causes, row::sensor_jumped, (found & (detection::zone_jumped | detection::load_jumped)) != 0);
-  set(causes, row::contactor_welded, coil_off && input(view.inputs, discrete::contactor_closed));
+  set(causes, row::contactor_welded, (found & detection::contactor_welded) != 0);
   set(causes, row::runaway, (found & detection::runaway) != 0);
   set(causes, row::inputs_frozen, (found & detection::inputs_frozen) != 0);
   return causes;

@@ -350,6 +350,17 @@ TEST(InterlockRow, WeldedContactorTripsWithinASecondOfItsCoil) {
   EXPECT_EQ(s.command(fw::Command::acknowledge), fw::Refusal::trip_stands);
 }
 
+// The last feedback heard says closed, and the trip takes the coil off: a reading that stands says nothing of a contactor.
+TEST(InterlockRow, SilentLineIsNoWeldedContactor) {
+  StandIn s = started(in_air(), {ramp(100.0f, 0.5f), end()});
+  ASSERT_TRUE(s.run_until([&] { return s.told.coil(bit::contactor); }, 60.0));
+  s.run(5.0);
+  s.silent = true;
+  s.run(5.0);
+  EXPECT_EQ(s.trip(), row::line_lost);
+  EXPECT_FALSE(s.alarm(fw::alarm::contactor_welded));
+}
+
 TEST(InterlockRow, HeatThatComesUnaskedTripsThoughNoCurrentIsSeen) {
   StandIn s = started(in_air(), {ramp(300.0f, 0.5f), cool(100.0f), end()});
   ASSERT_TRUE(s.run_until([&] { return s.segment() == 1; }, 5000.0));

@@ -233,7 +233,8 @@ TEST(InterlockTable, GivesNoHeatInAnyTripInAnyDiscreteState) {
 TEST(InterlockTable, GivesNoHeatOnAnyDetectionThatTrips) {
   using namespace fw::detection;
   for (const std::uint32_t found :
-       {zone_stuck, load_stuck, zone_reversed, load_reversed, zone_jumped, load_jumped, runaway, inputs_frozen}) {
+       {zone_stuck, load_stuck, zone_reversed, load_reversed, zone_jumped, load_jumped, runaway, inputs_frozen,
+        contactor_welded}) {
     Situation s;
     s.inputs.discrete = healthy | fw::discrete::supply_present | fw::discrete::exhaust_open | fw::discrete::contactor_closed;
     fw::Interlocks interlocks;
