@@ -37,6 +37,7 @@ struct Quality {
   double value_si = 0.0;           // constant
   int code_signal = -1;            // a signal that is a code
   bool whole = false;              // a signal that counts
+  bool bits = false;               // a signal of bits
 };
 
 const Dimension pressure{{1, -1, -2, 0, 0, 0}};
@@ -93,6 +94,10 @@ class ExpressionCompiler {
     if (quality.truth) fail(node, "a truth", "a quantity");
     if (quality.code_signal >= 0) {
       fail(node, "`" + node.word + "`, which is a code", "a quantity; a code only stands beside == or !=");
+    }
+    if (quality.bits) {
+      fail(node, "`" + node.word + "` as a quantity: its bits say something each",
+           "`> 0`, some bit is set, or `==` or `!=` and a value of all bits");
     }
     return quality;
   }
@@ -170,6 +175,7 @@ class ExpressionCompiler {
     quality.unit = signal.unit;
     if (!signal.codes.empty()) quality.code_signal = index;
     quality.whole = signal.codes.empty() && signal.decimals == 0 && signal.unit == "1";
+    quality.bits = signal.bits;
     return quality;
   }
 
@@ -332,9 +338,30 @@ class ExpressionCompiler {
       code_value(node);
       return truth;
     }
-    const Quality left = check_value(*node.operands[0]), right = check_value(*node.operands[1]);
+    const bool alike = node.kind == NodeKind::equal || node.kind == NodeKind::not_equal || asks_for_some_bit(node);
+    const auto side = [&](std::size_t n) { return alike ? checked_beside(*node.operands[n]) : check_value(*node.operands[n]); };
+    const Quality left = side(0), right = side(1);
+    if ((left.bits && !right.constant && !right.bits) || (right.bits && !left.constant && !left.bits))
+      fail(node, "bits beside a quantity", "beside them a number or other bits");
     matched(node, left, right);
     return truth;
+  }
+
+  // What stands beside == or !=, where a signal of bits may.
+  Quality checked_beside(const Node& node) {
+    const Quality quality = check(node);
+    return quality.bits ? quality : check_value(node);
+  }
+
+  // `alarms.unacknowledged > 0`: the one order that means something of bits. Which bit it is makes no margin.
+  bool asks_for_some_bit(const Node& node) {
+    if (node.kind != NodeKind::greater && node.kind != NodeKind::less) return false;
+    const std::size_t greater = node.kind == NodeKind::greater ? 0 : 1;
+    const Node &bits = *node.operands[greater], &none = *node.operands[1 - greater];
+    const int index = bits.kind == NodeKind::name ? table_.find(bits.word) : -1;
+    if (index < 0 || !table_.signals()[static_cast<std::size_t>(index)].bits) return false;
+    const Quality beside = check(none);
+    return beside.constant && beside.value_si == 0.0;
   }
 
   // --- codes: programme.state == held ---
@@ -637,6 +664,10 @@ class ExpressionCompiler {
     const bool point = common.reference == Reference::degc;
     const double limit_si = left.constant ? left.value_si : right.constant ? right.value_si : 0.0;
     const std::uint8_t comparison = comparison_index(node, point ? "K" : common.unit, std::fabs(limit_si / common.factor));
+    if (asks_for_some_bit(node)) {
+      const std::size_t greater = node.kind == NodeKind::greater ? 0 : 1;
+      return add(node, Op::code_is_not, 0.0, table_.find(node.operands[greater]->word), comparison);
+    }
     if (node.kind == NodeKind::equal || node.kind == NodeKind::not_equal) {
       const bool codes = (left.whole || left.constant) && (right.whole || right.constant) && common.dimension.is_number();
       const bool same = node.kind == NodeKind::equal;

@@ -36,7 +36,8 @@
 // A truth has a margin: its signed distance, in the unit of the signal it compares, from the other truth value.
 //   x < c: c - x      and: min      or, implies: max      not: -margin      x == c: -|x - c|
 // Whole-number signals and codes have no distance: == and != on them are plainly true or false, which min and max treat as
-// infinite (so `phase == holding implies pressure.pv > 2 kPa` has the margin in Pa) and margin() gives as +1 or -1. The verdict
+// infinite (so `phase == holding implies pressure.pv > 2 kPa` has the margin in Pa) and margin() gives as +1 or -1. So are signals of
+// bits (alarms.unacknowledged, controller.outputs): `> 0`, some bit is set, is their only order, and no sum takes them. The verdict
 // follows the margin's sign; on the boundary itself <= holds and < does not. What is undefined (NaN) does not hold.
 #pragma once
 

@@ -1,5 +1,6 @@
 #include "sim/signals.h"
 
+#include <algorithm>
 #include <array>
 #include <utility>
 
@@ -16,6 +17,10 @@ constexpr std::array<std::string_view, 8> states = {"idle",    "running",  "held
                                                     "stopped", "aborting", "aborted", "complete"};
 constexpr std::array<std::string_view, 7> phases = {"rest",    "evacuating", "leak_test", "backfilling",
                                                     "purging", "holding",    "safe"};
+
+constexpr std::array<std::string_view, 8> bit_signals = {"alarms.bits",     "alarms.unacknowledged",   "alarms.withheld",
+                                                         "alarms.bits_2",   "alarms.unacknowledged_2", "alarms.withheld_2",
+                                                         "controller.outputs", "controller.inputs"};
 
 // heat.3.pv: 3; 0 for a signal of no zone.
 int zone_of(std::string_view name) {
@@ -35,6 +40,7 @@ Signal made(std::string_view name, std::string_view unit, int decimals, Signal::
   signal.quantity = quantity_named(name, signal.unit);
   if (name == "programme.state") signal.codes.assign(states.begin(), states.end());
   if (name == "atmosphere.phase") signal.codes.assign(phases.begin(), phases.end());
+  signal.bits = std::find(bit_signals.begin(), bit_signals.end(), name) != bit_signals.end();
   return signal;
 }
 
@@ -84,6 +90,7 @@ SignalTable::SignalTable(std::vector<Signal> signals) : signals_(std::move(signa
     Signal filled = made(signal.name, signal.unit, signal.decimals, signal.origin, signal.meaning);
     if (!signal.quantity.empty()) filled.quantity = signal.quantity;
     if (!signal.codes.empty()) filled.codes = signal.codes;
+    filled.bits = filled.bits || signal.bits;
     signal = std::move(filled);
     if (signal.origin == Signal::Origin::controller) ++controller_count_;
     if (signal.origin == Signal::Origin::plant) ++plant_count_;

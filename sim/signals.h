@@ -19,6 +19,7 @@ struct Signal {
   std::string meaning;
   std::string quantity{};  // the unit with the reference that a pressure counts from: "Pa abs" where `unit` only says "Pa"
   std::vector<std::string> codes{};  // names of the values 0, 1, ... where the signal is a code (programme.state, atmosphere.phase)
+  bool bits = false;       // each bit says something of its own: as a number it has neither order nor distance
 };
 
 // The unit with the reference that a pressure counts from, which its name tells: "Pa gauge" of plant.gas.gauge in Pa.

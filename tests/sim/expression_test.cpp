@@ -144,6 +144,43 @@ TEST(Expression, TreatsCodesAndCountsAsPlainlyTrueOrFalse) {
   EXPECT_EQ(unit_of("atmosphere.phase == holding implies pressure.pv > 5 kPa"), "Pa gauge");
 }
 
+// A bit map is a number by accident: bit 23 is no larger a margin than bit 0, and what is not set is no distance away.
+TEST(Expression, GivesBitsNoDistanceAndNoOrderButNoneOrSome) {
+  const SignalTable signals(4);
+  std::vector<double> values(static_cast<std::size_t>(signals.size()), 0.0);
+  double& bits = values[static_cast<std::size_t>(signals.find("alarms.unacknowledged"))];
+  const auto margin = [&](const std::string& text) {
+    return sim::printed_margin(Expression(text, signals).evaluate(values, 0.0).value);
+  };
+  for (const double set : {1.0, 8388608.0, 4294967295.0}) {
+    bits = set;
+    EXPECT_EQ(margin("alarms.unacknowledged > 0"), 1.0) << set;
+    EXPECT_EQ(margin("0 < alarms.unacknowledged"), 1.0) << set;
+    EXPECT_EQ(margin("not alarms.unacknowledged > 0"), -1.0) << set;
+    EXPECT_EQ(margin("alarms.unacknowledged == 0"), -1.0) << set;
+  }
+  bits = 0.0;
+  EXPECT_EQ(margin("alarms.unacknowledged > 0"), -1.0);
+  EXPECT_EQ(margin("alarms.unacknowledged == alarms.withheld"), 1.0);
+  for (const char* text : {"alarms.unacknowledged > 4", "alarms.unacknowledged < 4", "alarms.bits >= 1", "travel(alarms.bits) < 3",
+                           "alarms.bits + 1 > 0", "abs(controller.outputs - 1024) < 1", "alarms.bits == alarms.low"}) {
+    EXPECT_THROW(Expression(text, signals), ExpressionError) << text;
+  }
+}
+
+// What the core's register table calls bits is judged as bits.
+TEST(Expression, KnowsEverySignalOfBits) {
+  const SignalTable signals(4);
+  int maps = 0;
+  for (const Signal& signal : signals.signals()) {
+    const bool map = signal.meaning.find("bit n: ") == 0 || signal.meaning == "the same of alarm 32 + n" ||
+                     signal.meaning == "coils as sent to the station" || signal.meaning == "discrete inputs as read";
+    EXPECT_EQ(signal.bits, map) << signal.name;
+    maps += map ? 1 : 0;
+  }
+  EXPECT_EQ(maps, 8);
+}
+
 TEST(Expression, TakesWhatIsUndefinedAsNotHolding) {
   std::vector<double> values = frame();
   values[gauge] = std::numeric_limits<double>::quiet_NaN();
