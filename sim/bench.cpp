@@ -121,6 +121,8 @@ struct Bench::Impl {
   void surround(std::uint64_t at_tick);       // the plant, by what there is then
   void exchange_with_core();                  // 2 bytes in, step, bytes out
   void tick_core(const Arrival& arrival);
+  std::uint64_t core_us(std::uint64_t bench_us) const;      // on the core's clock
+  Arrival as_received(const Arrival& arrival) const;        // by the core, on its clock
   void watch_readings(bool answered);
   void exchange_with_station();               // 3 request out, outputs applied, inputs latched
   void observe();                             // 4 every signal, hashes, tape, events
@@ -435,13 +437,21 @@ void Bench::Impl::follow_power() {
   events.push_back({now_s, "controller", "starts", fmt::format("from its store, {} s without power", change.outage_s)});
 }
 
+std::uint64_t Bench::Impl::core_us(std::uint64_t bench_us) const {
+  return bench_us - power.start_us() + faults.controller().clock_ahead_us;
+}
+
+Arrival Bench::Impl::as_received(const Arrival& arrival) const {
+  if (arrival.last_us <= power.start_us()) return {};      // what came before it started is lost
+  return {arrival.bytes, core_us(arrival.last_us)};
+}
+
 void Bench::Impl::tick_core(const Arrival& arrival) {
-  const std::uint64_t now_us = clock.boundary_us(tick);
   const ControllerFault& fault = faults.controller();
-  in.now_us = now_us - power.start_us() + fault.clock_ahead_us;
-  const bool heard = arrival.last_us > power.start_us();   // what came before it started is lost
-  in.field = heard ? arrival.bytes : std::span<const std::uint8_t>();
-  in.field_arrival_us = heard ? arrival.last_us - power.start_us() + fault.clock_ahead_us : 0;
+  const Arrival received = as_received(arrival);
+  in.now_us = core_us(clock.boundary_us(tick));
+  in.field = received.bytes;
+  in.field_arrival_us = received.last_us;
   const std::span<const std::uint8_t> request = operator_station.request();
   in.supervisory = fault.any_line ? supervisory_line.to_core(tick, request, fault) : request;
   in.supervisory_arrival_us = in.now_us;
@@ -586,17 +596,29 @@ int Bench::segment() const {
 }
 std::uint64_t Bench::controller_hash() const { return impl_->controller_hash.value(); }
 std::uint64_t Bench::trace_hash() const { return impl_->trace_hash.value(); }
+// Line and furnace go on as copies: the run has ended as it is.
 ControllerHistory Bench::history() {
   Impl& bench = *impl_;
   if (!bench.power.up()) return {};
-  const Arrival arrival = bench.line.take(bench.tick);
+  SerialLine line = bench.line;
+  plant::State state = bench.state;
+  std::uint64_t tick = bench.tick;
+  std::array<std::uint8_t, answer_bytes_max> answer{};
+  const auto field = [&](std::span<const std::uint8_t> request) {
+    if (!request.empty()) {
+      const std::span<const std::uint8_t> heard = line.request(tick, request, bench.line_fault);
+      const std::size_t size = heard.empty() ? 0 : plant::exchange(bench.model, state, bench.disturbances, heard, answer);
+      line.answer(tick, {answer.data(), size}, bench.line_fault);
+    }
+    plant::step(bench.model, state, bench.disturbances, bench.clock.period_s());
+    return bench.as_received(line.take(++tick));
+  };
+  const Arrival arrival = bench.as_received(line.take(tick));
   TickIn first;
-  first.now_us = bench.clock.boundary_us(bench.tick) - bench.power.start_us();
-  if (arrival.last_us > bench.power.start_us()) {
-    first.field = arrival.bytes;
-    first.field_arrival_us = arrival.last_us - bench.power.start_us();
-  }
-  return read_history(*bench.controller, first, bench.clock.boundary_us(1));
+  first.now_us = bench.core_us(bench.clock.boundary_us(tick));
+  first.field = arrival.bytes;
+  first.field_arrival_us = arrival.last_us;
+  return read_history(*bench.controller, first, bench.clock.boundary_us(1), field);
 }
 const plant::Model& Bench::plant_model() const { return impl_->model; }
 const plant::State& Bench::plant_state() const { return impl_->state; }

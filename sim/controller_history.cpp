@@ -60,7 +60,8 @@ std::string parameter_text(const ControllerEvent& event) {
 // A Modbus client of one request a period.
 class Reader {
  public:
-  Reader(Endpoint& controller, TickIn first, std::uint64_t period_us) : controller_(controller), in_(first), period_us_(period_us) {}
+  Reader(Endpoint& controller, TickIn first, std::uint64_t period_us, const FieldSide& field)
+      : controller_(controller), in_(first), period_us_(period_us), field_(field) {}
 
   // Moves the window to `number` where it has one, then reads. Empty: no answer.
   std::vector<std::uint16_t> read(std::uint16_t address, std::uint16_t count) {
@@ -84,7 +85,9 @@ class Reader {
     in_.supervisory_arrival_us = in_.now_us;
     controller_.tick(in_, out_);
     in_.now_us += period_us_;
-    in_.field = {};
+    const Arrival arrival = field_({out_.field.data(), out_.field_size});
+    in_.field = arrival.bytes;
+    in_.field_arrival_us = arrival.last_us;
     std::vector<std::uint16_t> registers;
     const std::size_t data = 2u * count;
     if (count == 0 || out_.supervisory_size != data + 5 || modbus_crc({out_.supervisory.data(), data + 5}) != 0) return registers;
@@ -96,6 +99,7 @@ class Reader {
   Endpoint& controller_;
   TickIn in_;
   std::uint64_t period_us_;
+  const FieldSide& field_;
   TickOut out_;
 };
 
@@ -163,8 +167,8 @@ std::string quoted(const std::string& text) {
 
 }  // namespace
 
-ControllerHistory read_history(Endpoint& controller, TickIn first, std::uint64_t period_us) {
-  Reader reader(controller, first, period_us);
+ControllerHistory read_history(Endpoint& controller, TickIn first, std::uint64_t period_us, const FieldSide& field) {
+  Reader reader(controller, first, period_us, field);
   ControllerHistory history;
   history.events = read_events(reader);
   history.record = read_record(reader);

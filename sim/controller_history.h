@@ -3,11 +3,14 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
+#include <span>
 #include <string>
 #include <utility>
 #include <vector>
 
 #include "sim/endpoint.h"
+#include "sim/serial_line.h"
 
 namespace sim {
 
@@ -32,9 +35,13 @@ struct ControllerHistory {
   ControllerRecord record;
 };
 
-// Asks from first.now_us on, one request in a period; first: with what stands on the field line then, silent afterwards. Stops where
-// the controller gives no answer: what came until then is given.
-ControllerHistory read_history(Endpoint& controller, TickIn first, std::uint64_t period_us);
+// What the core has received on the field line by its next tick, after this request; times are the core's.
+using FieldSide = std::function<Arrival(std::span<const std::uint8_t> request)>;
+
+// Asks from first.now_us on, one request in a period; first: with what stands on the field line then. The station goes on answering
+// (`field`): a core that heard nothing more would log that and put it into the record. Stops where the controller gives no answer:
+// what came until then is given.
+ControllerHistory read_history(Endpoint& controller, TickIn first, std::uint64_t period_us, const FieldSide& field);
 
 // In words, with the core's own names.
 std::string sentence(const ControllerEvent& event);

@@ -48,6 +48,27 @@ TEST(ControllerHistory, HoldsTheRecordOfAnAbortedRun) {
   EXPECT_THAT(sim::record_csv(record), HasSubstr("\"ended\",\"stopped\""));
 }
 
+// Some dozens of periods pass while a log of many entries is read. A core that heard nothing from the station meanwhile would find its
+// line disturbed, then lost, and log both; one that always heard the same would find its inputs frozen.
+TEST(ControllerHistory, IsReadWhileTheStationGoesOnAnswering) {
+  sim::Scenario scenario = sim_test::short_run(60.0);
+  scenario.parameters.frozen_window_s = 0.5f;
+  for (int i = 0; i < 12; ++i) {
+    scenario.actions.push_back(sim_test::action(fw::Command::start, "start", 1.0 + 4.0 * i));
+    scenario.actions.push_back(sim_test::action(fw::Command::stop, "stop", 3.0 + 4.0 * i));
+  }
+  sim::Bench bench(scenario, sim_test::endpoint("host"));
+  while (bench.advance()) {
+  }
+  const double alarms = bench.frame()[static_cast<std::size_t>(bench.table().find("alarms.bits"))];
+  const sim::ControllerHistory first = bench.history();
+  ASSERT_GT(first.events.size(), 20u) << "too short to take its time";
+  const auto told = sentences(first);
+  for (const char* word : {"line disturbed", "line lost", "inputs frozen"})
+    EXPECT_THAT(told, testing::Not(Contains(HasSubstr(word)))) << word;
+  EXPECT_EQ(first.record.alarms & (std::uint64_t{1} << fw::alarm::line_disturbed), 0u) << alarms;
+}
+
 TEST(ControllerHistory, IsNoPartOfTheRun) {
   const sim::Scenario scenario = sim_test::short_run(30.0);
   sim::Bench bench(scenario, sim_test::endpoint("host"));
