@@ -4,6 +4,7 @@
 
 #include <algorithm>
 
+#include "firmware/alarms.h"
 #include "sim/controller_history.h"
 #include "tests/sim/short_run.h"
 
