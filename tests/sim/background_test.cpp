@@ -7,6 +7,7 @@
 #include <vector>
 
 #include <gtest/gtest.h>
+#include <sched.h>
 
 namespace {
 
@@ -23,6 +24,23 @@ TEST(Background, PiecesAreDoneInTheirOrderOnOneOtherThread) {
   ASSERT_EQ(done.size(), 1000u);
   for (int i = 0; i < 1000; ++i) EXPECT_EQ(done[static_cast<std::size_t>(i)], i);
   EXPECT_NE(where, std::this_thread::get_id());
+}
+
+// A bench that shares one processor with a core in another process has its judging and writing done elsewhere.
+TEST(Background, RunsWhereverTheProgramMightWhereverItsMakerIs) {
+  cpu_set_t before, one, there;
+  ASSERT_EQ(sched_getaffinity(0, sizeof before, &before), 0);
+  CPU_ZERO(&one);
+  CPU_SET(static_cast<std::size_t>(sched_getcpu()), &one);
+  ASSERT_EQ(sched_setaffinity(0, sizeof one, &one), 0);
+  CPU_ZERO(&there);
+  {
+    sim::Background background;
+    background.post([&there] { sched_getaffinity(0, sizeof there, &there); });
+    background.drain();
+  }
+  ASSERT_EQ(sched_setaffinity(0, sizeof before, &before), 0);
+  EXPECT_TRUE(CPU_EQUAL(&there, &before));
 }
 
 // One buffer more than that, used in turn, is enough.
