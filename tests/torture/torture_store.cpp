@@ -293,7 +293,7 @@ Segment Torture::any_segment(int index) {
   s.jump = static_cast<std::uint16_t>(chance_.below(static_cast<std::uint32_t>(index) + 2));
   s.timeout_ms = chance_.once_in(3) ? chance_.below(30000) : 0;
   s.power_limit = chance_.once_in(3) ? number(0.0, 1.0) : 0.0f;
-  s.feed_forward = chance_.once_in(3) ? number(0.0, 1.5) : 0.0f;
+  s.feed_forward = 1.5f * s.power_limit;       // no draw of its own: what follows stays as it was
   return s;
 }
 
