@@ -193,6 +193,11 @@ TapeWriter::TapeWriter(const std::filesystem::path& path, const TapeHeader& head
 }
 
 TapeWriter::~TapeWriter() {
+  try {
+    background_.drain();     // nothing may be on its way to a file that is shut
+  } catch (const TapeError&) {
+    // the tape is given up anyway
+  }
   if (file_ < 0) return;
   close(file_);
   std::error_code ignored;  // nothing to be done about a partial file that cannot be removed
