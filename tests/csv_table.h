@@ -10,6 +10,8 @@
 #include <utility>
 #include <vector>
 
+#include "tests/checkout.h"
+
 class CsvTable {
  public:
   struct Row {
@@ -22,7 +24,7 @@ class CsvTable {
 
   // File of tests/reference/ by name; throws std::runtime_error when it is missing, empty or ragged.
   explicit CsvTable(const std::string& name) : name_(name) {
-    std::ifstream file(std::string(SAGGAR_SOURCE_DIR) + "/tests/reference/" + name, std::ios::binary);
+    std::ifstream file(std::string(source_folder) + "/tests/reference/" + name, std::ios::binary);
     std::ostringstream text;
     text << file.rdbuf();
     parse(text.str());

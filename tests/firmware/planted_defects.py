@@ -14,7 +14,7 @@ ROOT = pathlib.Path(__file__).resolve().parent.parent.parent
 sys.path.insert(0, str(ROOT / "tools"))
 import torture  # noqa: E402
 
-FLAGS = ["-std=c++20", "-O1", "-ffp-contract=off", "-fno-math-errno", f'-DSAGGAR_SOURCE_DIR="{ROOT}"']
+FLAGS = ["-std=c++20", "-O1", "-ffp-contract=off", "-fno-math-errno", f'-DSAGGAR_SOURCE_DIR="{ROOT}"', '-DSAGGAR_BINARY_DIR=""']
 LIBRARIES = ["-lrapidcheck", "-lgtest", "-lgtest_main", "-lpthread"]
 
 DEFECTS = [  # (what, file, pattern, replacement, test that must fail)
@@ -71,6 +71,7 @@ def main():
         sources = torture.firmware_sources(ROOT)
         objects = torture.compile_all("g++", FLAGS, sources, folder / "right", ROOT)
         own = [ROOT / f"tests/firmware/{name}_test.cpp" for name in ("properties", "alarm_states", "procedural_states")]
+        own += [ROOT / "tests/checkout.cpp"]
         own += [ROOT / f"tests/torture/torture{part}.cpp" for part in ("", "_drill", "_operator", "_script", "_store")]
         tests = torture.compile_all("g++", FLAGS, own, folder / "tests_of", ROOT)
         escaped = 0

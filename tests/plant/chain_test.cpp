@@ -6,6 +6,7 @@
 #include <cmath>
 #include <string>
 
+#include "tests/checkout.h"
 #include "tests/plant/published_table.h"
 
 namespace plant {
@@ -61,7 +62,7 @@ LaneShape slab(double thickness_m, double area_m2) {
 }
 
 YAML::Node conduction_case(const std::string& id) {
-  const YAML::Node file = YAML::LoadFile(std::string(SAGGAR_SOURCE_DIR) + "/tests/reference/conduction_cases.yaml");
+  const YAML::Node file = YAML::LoadFile(std::string(source_folder) + "/tests/reference/conduction_cases.yaml");
   for (const YAML::Node& node : file["cases"]) {
     if (node["id"].as<std::string>() == id) return node["results"];
   }

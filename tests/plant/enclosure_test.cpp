@@ -1,4 +1,5 @@
 #include "plant/enclosure.h"
+#include "tests/checkout.h"
 
 #include <gtest/gtest.h>
 #include <yaml-cpp/yaml.h>
@@ -11,7 +12,7 @@
 namespace plant {
 namespace {
 
-YAML::Node published() { return YAML::LoadFile(std::string(SAGGAR_SOURCE_DIR) + "/tests/reference/radiation_cases.yaml"); }
+YAML::Node published() { return YAML::LoadFile(std::string(source_folder) + "/tests/reference/radiation_cases.yaml"); }
 
 double emissive(double t_k) { return stefan_boltzmann_w_m2k4 * t_k * t_k * t_k * t_k; }
 

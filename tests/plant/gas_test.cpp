@@ -9,6 +9,7 @@
 #include <string>
 
 #include "plant/thermal.h"
+#include "tests/checkout.h"
 #include "tests/plant/published_table.h"
 
 namespace plant {
@@ -92,7 +93,7 @@ TEST(Gas, PumpsDownByTheClosedForm) {
 // let in through the leak. 2 %: the viscosities of both sides differ by up to 0.7 %, and the last thresholds lie where the
 // curve is flat.
 TEST(Gas, PumpsThroughAHoseLikeTheIndependentIntegration) {
-  const YAML::Node file = YAML::LoadFile(std::string(SAGGAR_SOURCE_DIR) + "/tests/reference/common_practice.yaml");
+  const YAML::Node file = YAML::LoadFile(std::string(source_folder) + "/tests/reference/common_practice.yaml");
   int checked = 0;
   for (const YAML::Node& c : file["pump_down_cases"]) {
     SCOPED_TRACE(c["case"].as<std::string>());

@@ -10,12 +10,14 @@
 #include <string>
 #include <vector>
 
+#include "tests/checkout.h"
+
 class PublishedTable {
  public:
   using Row = std::map<std::string, std::string>;
 
   explicit PublishedTable(const std::string& name) {
-    const std::string path = std::string(SAGGAR_SOURCE_DIR) + "/tests/reference/" + name;
+    const std::string path = std::string(source_folder) + "/tests/reference/" + name;
     std::ifstream file(path, std::ios::binary);
     if (!file) throw std::runtime_error("cannot read " + path);
     const std::string text{std::istreambuf_iterator<char>(file), std::istreambuf_iterator<char>()};

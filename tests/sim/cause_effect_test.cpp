@@ -10,12 +10,13 @@
 #include "firmware/interlocks.h"
 #include "sim/cause_effect.h"
 #include "sim/report.h"
+#include "tests/checkout.h"
 #include "tests/sim/shipped_files.h"
 
 namespace {
 
 TEST(CauseEffect, StandsInTheReadmeAsTheCoreHasIt) {
-  const std::string readme = shipped::read(std::filesystem::path(SAGGAR_SOURCE_DIR) / "README.md");
+  const std::string readme = shipped::read(std::filesystem::path(source_folder) / "README.md");
   for (const sim::PrintedTable& table : sim::cause_effect_tables())
     EXPECT_NE(readme.find(sim::markdown_of(table, 3)), std::string::npos)
         << table.title << ": put what `saggar interlocks` prints into README.md";
@@ -51,7 +52,7 @@ TEST(CauseEffect, PrintsTheSafeValuesOfTheDesign) {
 // interlock.trip and interlock.inhibit name the row. Row 22 is a check inside the core, which nothing outside can bring about.
 TEST(CauseEffect, HasAScenarioForEveryRow) {
   std::string every;
-  const auto folder = std::filesystem::path(SAGGAR_SOURCE_DIR) / "configs" / "scenarios";
+  const auto folder = std::filesystem::path(source_folder) / "configs" / "scenarios";
   for (const auto& entry : std::filesystem::recursive_directory_iterator(folder))
     if (entry.path().extension() == ".yaml") every += shipped::read(entry.path());
   for (const fw::InterlockRow& row : fw::interlock_table()) {

@@ -12,6 +12,7 @@
 #include "sim/furnace_file.h"
 #include "sim/handbook.h"
 #include "sim/test_stand.h"
+#include "tests/checkout.h"
 
 namespace {
 
@@ -198,7 +199,7 @@ TEST(Handbook, remarks_on_what_no_handbook_has_and_says_where) {
 }
 
 TEST(Handbook, has_nothing_against_the_shipped_furnaces) {
-  for (const auto& entry : std::filesystem::directory_iterator(std::filesystem::path(SAGGAR_SOURCE_DIR) / "configs/furnaces")) {
+  for (const auto& entry : std::filesystem::directory_iterator(std::filesystem::path(source_folder) / "configs/furnaces")) {
     const sim::YamlNode root = sim::read_yaml(entry.path());
     for (const sim::HandbookRemark& one : sim::handbook_remarks(sim::read_furnace(root).furnace, root))
       ADD_FAILURE() << sim::sentence(one);

@@ -7,6 +7,7 @@
 #include "plant/step.h"
 #include "sim/bench.h"
 #include "sim/expectations.h"
+#include "tests/checkout.h"
 #include "tests/sim/short_run.h"
 
 namespace {
@@ -17,7 +18,7 @@ constexpr const char* demo = "cycles/titanium_stress_relief";
 constexpr double closed = 1e-6;
 
 TEST(DemoCycle, ClosesEnergyAndEverySpeciesAndCountsEveryTick) {
-  const sim::Scenario scenario = sim::load_scenario(std::string(SAGGAR_SOURCE_DIR) + "/configs/scenarios/" + demo + ".yaml");
+  const sim::Scenario scenario = sim::load_scenario(std::string(source_folder) + "/configs/scenarios/" + demo + ".yaml");
   sim::Bench bench(scenario, sim_test::endpoint("host"));
   while (bench.advance()) {
   }

@@ -7,13 +7,14 @@
 #include <gtest/gtest.h>
 
 #include "sim/endpoint.h"
+#include "tests/checkout.h"
 #include "tests/sim/short_run.h"
 
 namespace {
 
 using testing::HasSubstr;
 
-sim::EndpointSettings emulated(const char* image = SAGGAR_BINARY_DIR "/firmware/cortex_m/saggar_core.elf") {
+sim::EndpointSettings emulated(const std::string& image = std::string(build_folder) + "/firmware/cortex_m/saggar_core.elf") {
   sim::EndpointSettings settings;
   settings.kind = "emulated";
   settings.image = image;
@@ -71,7 +72,7 @@ TEST(EmulatedCore, StartsAgainFromAnotherStore) {
 }
 
 TEST(EmulatedCore, SaysWhatTheEmulatorSaysOfAFileThatIsNoImage) {
-  sim::EndpointSettings settings = emulated(SAGGAR_SOURCE_DIR "/CMakeLists.txt");
+  sim::EndpointSettings settings = emulated(std::string(source_folder) + "/CMakeLists.txt");
   settings.timeout_ms = 3000;
   try {
     const auto endpoint = sim::open_endpoint(settings);

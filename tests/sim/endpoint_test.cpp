@@ -10,6 +10,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include "tests/checkout.h"
 #include "tests/sim/short_run.h"
 
 namespace {
@@ -19,8 +20,8 @@ using sim::EndpointSettings;
 using testing::AllOf;
 using testing::HasSubstr;
 
-const std::string library = std::string(SAGGAR_BINARY_DIR) + "/firmware/libsaggar_core.so";
-const std::string process = std::string(SAGGAR_BINARY_DIR) + "/sim/saggar_core_process";
+const std::string library = std::string(build_folder) + "/firmware/libsaggar_core.so";
+const std::string process = std::string(build_folder) + "/sim/saggar_core_process";
 
 // What opening and starting such an endpoint says; empty if it goes well.
 std::string complaint(const EndpointSettings& settings) {
@@ -83,7 +84,7 @@ TEST(Endpoint, SaysWhichLibraryItCannotLoadAndWhy) {
   Dl_info c_library{};
   ASSERT_NE(dladdr(reinterpret_cast<void*>(&getpid), &c_library), 0);
   EXPECT_THAT(complaint(std::string("library:") + c_library.dli_fname), HasSubstr("no function saggar_core_abi"));
-  EXPECT_THAT(complaint(std::string("library:") + SAGGAR_BINARY_DIR + "/tests/libcore_of_another_abi.so"),
+  EXPECT_THAT(complaint(std::string("library:") + build_folder + "/tests/libcore_of_another_abi.so"),
               HasSubstr("speaks ABI 999, expected 1"));
 }
 

@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "sim/input_error.h"
+#include "tests/checkout.h"
 
 namespace {
 
@@ -67,7 +68,7 @@ std::vector<Tick> of_x(const std::vector<double>& values) {
 }
 
 YAML::Node published(const std::string& id) {
-  const YAML::Node file = YAML::LoadFile(SAGGAR_SOURCE_DIR "/tests/reference/stl_semantics.yaml");
+  const YAML::Node file = YAML::LoadFile(std::string(source_folder) + "/tests/reference/stl_semantics.yaml");
   for (const YAML::Node& example : file["examples"]) {
     if (example["id"].as<std::string>() == id) return example;
   }

@@ -12,6 +12,7 @@
 #include "sim/bench.h"
 #include "sim/ready_word.h"
 #include "sim/scenario.h"
+#include "tests/checkout.h"
 
 namespace {
 
@@ -177,7 +178,7 @@ TEST(Judging, AgreesWithThePlainJudgeOnRandomExpectations) {
 
 TEST(Judging, AgreesWithThePlainJudgeOnTheShippedScenarios) {
   std::size_t scenarios = 0;
-  for (const fs::directory_entry& entry : fs::recursive_directory_iterator(SAGGAR_SOURCE_DIR "/configs/scenarios")) {
+  for (const fs::directory_entry& entry : fs::recursive_directory_iterator(std::string(source_folder) + "/configs/scenarios")) {
     if (entry.path().extension() != ".yaml") continue;
     const sim::Scenario scenario = sim::load_scenario(entry.path());
     if (scenario.expectations.empty()) continue;

@@ -8,12 +8,13 @@
 #include "sim/input_error.h"
 #include "sim/sheet_figure.h"
 #include "sim/sheet_guide.h"
+#include "tests/checkout.h"
 
 namespace {
 
 using testing::HasSubstr;
 
-const std::filesystem::path cycles = std::filesystem::path(SAGGAR_SOURCE_DIR) / "configs" / "scenarios" / "cycles";
+const std::filesystem::path cycles = std::filesystem::path(source_folder) / "configs" / "scenarios" / "cycles";
 
 // A run without its rows: what the sheet has to say then comes from the scenario alone.
 sim::SheetRun unrun(const std::string& scenario, const std::vector<std::string>& changes = {}) {

@@ -10,6 +10,7 @@
 #include "sim/bench.h"
 #include "sim/fixed_decimal.h"
 #include "sim/tolerance.h"
+#include "tests/checkout.h"
 #include "tests/sim/short_run.h"
 
 namespace {
@@ -87,7 +88,7 @@ TEST(BoxWindow, HoldsEveryValueWithinReach) {
 class ShippedSignals : public testing::TestWithParam<const char*> {};
 
 TEST_P(ShippedSignals, AreThinnedWithinTheirBoundAtEveryRow) {
-  const sim::Scenario scenario = sim::load_scenario(std::string(SAGGAR_SOURCE_DIR) + "/configs/scenarios/" + GetParam() + ".yaml");
+  const sim::Scenario scenario = sim::load_scenario(std::string(source_folder) + "/configs/scenarios/" + GetParam() + ".yaml");
   sim::Bench bench(scenario, sim_test::endpoint("host"));
   std::vector<Polyline> lines(static_cast<std::size_t>(bench.table().size()));
   const auto signals = bench.table().signals();

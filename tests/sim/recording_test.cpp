@@ -18,6 +18,7 @@
 #include "sim/junit.h"
 #include "sim/report.h"
 #include "sim/trace.h"
+#include "tests/checkout.h"
 #include "tests/sim/synthetic_run.h"
 
 namespace {
@@ -70,7 +71,7 @@ class Recording : public testing::Test {
     return recorder.finish(ending);
   }
 
-  std::filesystem::path folder_ = std::filesystem::path(SAGGAR_BINARY_DIR) / "test_runs" / ("recording_" + std::to_string(::getpid()));
+  std::filesystem::path folder_ = std::filesystem::path(build_folder) / "test_runs" / ("recording_" + std::to_string(::getpid()));
 };
 
 TEST_F(Recording, LeavesEveryFileUnderItsOwnName) {

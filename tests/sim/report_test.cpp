@@ -13,6 +13,7 @@
 
 #include "sim/input_error.h"
 #include "sim/recording.h"
+#include "tests/checkout.h"
 #include "tests/sim/synthetic_run.h"
 
 namespace {
@@ -42,7 +43,7 @@ class Report : public testing::Test {
     return contents(folder_ / "report.html");
   }
 
-  std::filesystem::path folder_ = std::filesystem::path(SAGGAR_BINARY_DIR) / "test_runs" / ("report_" + std::to_string(::getpid()));
+  std::filesystem::path folder_ = std::filesystem::path(build_folder) / "test_runs" / ("report_" + std::to_string(::getpid()));
 };
 
 TEST_F(Report, NeedsNothingFromOutside) {

@@ -11,6 +11,7 @@
 #include "sim/mistake_file.h"
 #include "sim/programme_file.h"
 #include "sim/schema.h"
+#include "tests/checkout.h"
 #include "tests/sim/shipped_files.h"
 
 namespace {
@@ -18,7 +19,7 @@ namespace {
 using sim::InputError;
 using sim::Scenario;
 
-const std::filesystem::path configs = std::filesystem::path(SAGGAR_SOURCE_DIR) / "configs";
+const std::filesystem::path configs = std::filesystem::path(source_folder) / "configs";
 
 const char* const small = R"(title: small
 furnace: furnace.yaml

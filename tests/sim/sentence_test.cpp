@@ -19,6 +19,7 @@
 #include "sim/moment_sentence.h"
 #include "sim/programme_file.h"
 #include "sim/programme_sentence.h"
+#include "tests/checkout.h"
 #include "tests/sim/shipped_files.h"
 
 namespace {
@@ -39,7 +40,7 @@ DisplayUnits chosen(const std::string& text) {
 }
 
 sim::Scenario demo() {
-  return sim::load_scenario(std::filesystem::path(SAGGAR_SOURCE_DIR) / "configs/scenarios/cycles/titanium_stress_relief.yaml");
+  return sim::load_scenario(std::filesystem::path(source_folder) / "configs/scenarios/cycles/titanium_stress_relief.yaml");
 }
 
 // A value that a field may have; `which`: one of two.

@@ -15,6 +15,7 @@
 #include "sim/log_mapping.h"
 #include "sim/scenario.h"
 #include "sim/yaml_tree.h"
+#include "tests/checkout.h"
 
 namespace shipped {
 
@@ -39,7 +40,7 @@ inline std::filesystem::path scratch(const std::string& name) {
 
 inline std::filesystem::path copy_of_configs(const std::string& name) {
   const std::filesystem::path folder = scratch(name);
-  std::filesystem::copy(std::filesystem::path(SAGGAR_SOURCE_DIR) / "configs", folder / "configs", std::filesystem::copy_options::recursive);
+  std::filesystem::copy(std::filesystem::path(source_folder) / "configs", folder / "configs", std::filesystem::copy_options::recursive);
   return folder / "configs";
 }
 

@@ -11,11 +11,12 @@
 #include "firmware/parameter_store.h"
 #include "sim/bench.h"
 #include "sim/scenario.h"
+#include "tests/checkout.h"
 
 namespace sim_test {
 
 inline sim::Scenario short_run(double seconds, const char* name = "cycles/titanium_stress_relief") {
-  sim::Scenario scenario = sim::load_scenario(std::string(SAGGAR_SOURCE_DIR) + "/configs/scenarios/" + name + ".yaml");
+  sim::Scenario scenario = sim::load_scenario(std::string(source_folder) + "/configs/scenarios/" + name + ".yaml");
   scenario.run.at_most_s = seconds;
   scenario.run.until_programme_ends = false;
   return scenario;

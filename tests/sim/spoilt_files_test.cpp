@@ -7,6 +7,7 @@
 
 #include "sim/expression.h"
 #include "sim/units.h"
+#include "tests/checkout.h"
 #include "tests/sim/shipped_files.h"
 
 namespace {
@@ -132,7 +133,7 @@ TEST(ShippedFiles, RefuseEveryUnitRemovedFromAnExpressionWithItsLine) {
 
 // An editor that speaks YAML finds the keys by this line.
 TEST(ShippedFiles, NameTheSchemaOfTheirKindOnTheFirstLine) {
-  const auto configs = std::filesystem::path(SAGGAR_SOURCE_DIR) / "configs";
+  const auto configs = std::filesystem::path(source_folder) / "configs";
   int named = 0;
   for (const auto& file : shipped::yaml_files(configs)) {
     std::smatch match;

@@ -17,6 +17,7 @@
 #include <vector>
 
 #include "sim/expectations.h"
+#include "tests/checkout.h"
 
 namespace {
 std::size_t allocations = 0;
@@ -72,7 +73,7 @@ TEST(TemporalFormula, GivesThePublishedRobustness) {
       {"STL-7", "always[0 s, 5 s] (p > 1 implies eventually[0 s, 2 s] v > 0.5)"},
       {"STL-8", "always[0 s, 2 s] (x > 5)"},
       {"STL-9", "not eventually[0 s, 3 s] (x > 3.5 and x < 4.5)"}};
-  const YAML::Node file = YAML::LoadFile(SAGGAR_SOURCE_DIR "/tests/reference/stl_semantics.yaml");
+  const YAML::Node file = YAML::LoadFile(std::string(source_folder) + "/tests/reference/stl_semantics.yaml");
   std::size_t checked = 0;
   for (const YAML::Node& example : file["examples"]) {
     const auto found = formulas.find(example["id"].as<std::string>());

@@ -1,5 +1,6 @@
 // Units: exact definitions and worked examples (tests/reference/pressure_units.csv, pressure_examples.csv; sources there).
 #include "sim/units.h"
+#include "tests/checkout.h"
 
 #include <gtest/gtest.h>
 
@@ -32,7 +33,7 @@ std::vector<std::string> cells(const std::string& line) {
 }
 
 std::vector<std::vector<std::string>> table(const std::string& name) {
-  std::ifstream stream(std::string(SAGGAR_SOURCE_DIR) + "/tests/reference/" + name);
+  std::ifstream stream(std::string(source_folder) + "/tests/reference/" + name);
   std::vector<std::vector<std::string>> rows;
   for (std::string line; std::getline(stream, line);)
     if (!line.empty() && line[0] != '#') rows.push_back(cells(line));
