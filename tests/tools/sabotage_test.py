@@ -115,6 +115,20 @@ class Sabotage(unittest.TestCase):
         later = self.resolved.replace("    to: 20 s\n", "    to: 90 s\n")
         self.assertEqual(sabotage.moments_of("short", later), sabotage.MOMENTS)
 
+    def test_changes_every_scenario_once_in_as_many_turns_as_there_are_shares(self):
+        every = sorted(sabotage.SCENARIOS.rglob("*.yaml"))
+        cycles = [path for path in every if path.parent.name == "cycles"]
+        turned = []
+        for turn in range(24, 48):
+            chosen = sabotage.chosen_of(every, ["cycles/*"], sabotage.share(f"{turn}/24"))
+            self.assertLessEqual(set(cycles), set(chosen))
+            turned += [path for path in chosen if path not in cycles]
+        self.assertEqual(sorted(turned + cycles), every)
+        self.assertEqual(sabotage.chosen_of(every, ["cycles/*"], None), cycles)
+        for text in ("7", "7/0", "-1/24", "a/b"):
+            with self.assertRaises(sabotage.argparse.ArgumentTypeError):
+                sabotage.share(text)
+
     def test_tells_the_expectation_that_nothing_flips(self):
         kept = sabotage.fault_sabotages, sabotage.WRONG
         sabotage.fault_sabotages, sabotage.WRONG = (lambda *_: iter(())), []
