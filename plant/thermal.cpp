@@ -10,6 +10,7 @@
 #include <string>
 
 #include "plant/enclosure.h"
+#include "plant/theta_step.h"
 
 namespace plant {
 
@@ -285,24 +286,6 @@ void settle_temperatures(const ThermalModel& m, ThermalState& s, CoreValues& mid
   }
 }
 
-// Inverse of a diagonally dominant matrix by Gauss and Jordan, without pivoting. Rows of a are columns of the matrix, and
-// come out as columns of its inverse: transposition and inversion commute.
-void invert(CoreMatrix& a) {
-  for (std::size_t p = 0; p < core_nodes; ++p) {
-    const double scale = 1.0 / a[p][p];
-    a[p][p] = 1.0;
-    CoreValues pivot;
-    for (std::size_t column = 0; column < core_nodes; ++column) pivot[column] = a[p][column] * scale;
-    for (std::size_t row = 0; row < core_nodes; ++row) {
-      const double factor = a[row][p];
-      if (row == p || factor == 0.0) continue;
-      a[row][p] = 0.0;
-      for (std::size_t column = 0; column < core_nodes; ++column) a[row][column] -= factor * pivot[column];
-    }
-    a[p] = pivot;
-  }
-}
-
 // Four rows at a time: GCC's and Clang's vector type, ordinary multiplication and addition.
 using Quad = double __attribute__((vector_size(32)));
 
@@ -314,8 +297,8 @@ Quad load_quad(const double* from) {
 
 void store_quad(const Quad& q, double* to) { std::memcpy(to, &q, sizeof q); }
 
-// change += inverse * drive; the six sums have names so that they stay in registers.
-void multiply(const CoreMatrix& inverse, const CoreValues& drive, CoreValues& change) {
+// theta_step.h's product, to the bit; the six sums have names so that they stay in registers.
+void multiply_core(const CoreMatrix& inverse, const CoreValues& drive, CoreValues& change) {
   static_assert(core_nodes == 24);
   double* const to = change.data();
   Quad a = load_quad(to), b = load_quad(to + 4), c = load_quad(to + 8);
@@ -414,12 +397,7 @@ void refresh_core(const ThermalModel& m, ThermalState& s, bool open, double peri
   add_exchange(m, s, gain, flow);
   add_faces(m, s, middle_k, gain, flow);
   add_opening(m, s, open, gain, flow);
-  for (std::size_t j = 0; j < core_nodes; ++j) {
-    for (std::size_t i = 0; i < core_nodes; ++i) {
-      s.inverse[j][i] = (i == j ? 1.0 : 0.0) - implicitness * period_s * gain[j][i] / s.heat_j_k[i];
-    }
-  }
-  invert(s.inverse);
+  find_step_inverse(gain, s.heat_j_k, implicitness, period_s, s.inverse);
   for (std::size_t i = 0; i < core_nodes; ++i) s.rate_k_s[i] = flow[i] / s.heat_j_k[i];
   s.period_s = period_s;
   s.since_refresh_s = 0.0;
@@ -491,19 +469,14 @@ void step_thermal(const ThermalModel& m, ThermalState& s, const CoreValues& sour
     refresh_core(m, s, open, period_s);
   }
   s.since_refresh_s += period_s;
-  // change = M (y / theta + h (rate + source / C)) - y / theta, M = 1 / (1 - theta h D), y since the refresh
-  CoreValues drive, change{}, source = source_w;
+  CoreValues drive, change, source = source_w;
   Lanes deep_k;
   for (std::size_t l = 0; l < chain_lanes; ++l) {
     deep_k[l] = s.chain.t_k[0][l] + s.chain.rate_k_s[l] * (s.macro_tick + implicitness) * period_s;
     source[at(m.face[l].node)] += s.face_w_k[l] * (deep_k[l] - s.deep_reference_k[l]);
   }
-  for (std::size_t i = 0; i < core_nodes; ++i) {
-    const double moved = (s.t_k[i] - s.reference_k[i]) * (1.0 / implicitness);
-    drive[i] = moved + period_s * (s.rate_k_s[i] + source[i] / s.heat_j_k[i]);
-    change[i] = -moved;
-  }
-  multiply(s.inverse, drive, change);
+  find_step_drive(s.t_k, s.reference_k, s.rate_k_s, source, s.heat_j_k, implicitness, period_s, drive, change);
+  multiply_core(s.inverse, drive, change);
   double opening_w = 0.0;
   for (std::size_t i = 0; open && i < core_nodes; ++i) {
     opening_w += s.opening_w[i] + s.opening_w_k[i] * (s.t_k[i] - s.reference_k[i] + implicitness * change[i]);
