@@ -26,6 +26,12 @@ namespace {
 
 constexpr double solid_k = 0.01, gas_k = 0.1, pressure_share = 2e-4;
 
+// What the misses come from, found by mending a copy of the step: over the cycle the pressure's largest error falls from 9.9e-3
+// to 2.6e-4 while the pump draws and from 8.8e-4 to 2.2e-4 while gas flows, and the gas's from 0.135 K to 0.108 K, when (a) the
+// moles of chamber and hose go by the exponential of their 2 x 2 system (to second order) instead of an implicit Euler step, (b) a
+// mass-flow controller's mean flow over a tick is that of its exponential, (c) back-pressure valve and pump act with the mean of a
+// tick, not with its end.
+//
 // The step is of first order while the pump draws: where p falls by e^-n at a time constant tau it is left n h / (2 tau) of p too
 // high. By the pump alone tau = V / S = 14 L / (0.5 L/s) = 28 s (hose and pump's base make it longer), n = ln(100.8 kPa / 15 Pa)
 // = 8.8.
@@ -58,6 +64,12 @@ TEST(Integrator, KeepsToCvodeOverTheDemoCycle) {
   EXPECT_LT(of(worst, Kind::gas_temperature).size, 1.4 * gas_k) << told(of(worst, Kind::gas_temperature));
   EXPECT_LT(of(worst, Kind::pressure).size, 4.5 * pressure_share) << told(of(worst, Kind::pressure));
   EXPECT_LT(of(worst, Kind::thin_pressure).size, pump_down_share) << told(of(worst, Kind::thin_pressure));
+  // No goals. Slow sensors go by implicit Euler steps: the oxygen cell warms by 680 K at a lag of 90 s, off by h / (2 lag) of it at
+  // most over e. Hose: as the pump starts; measured 1.4e-2. Amounts: argon in the first ticks of a backfill into nothing;
+  // measured 3.4e-2.
+  EXPECT_LT(of(worst, Kind::sensor).size, 680.0 * 0.1 / (2.0 * 90.0) / std::numbers::e) << told(of(worst, Kind::sensor));
+  EXPECT_LT(of(worst, Kind::hose_pressure).size, 1.5e-2) << told(of(worst, Kind::hose_pressure));
+  EXPECT_LT(of(worst, Kind::amount).size, 3.6e-2) << told(of(worst, Kind::amount));
 }
 
 // Short and hard pieces with CVODE itself, so that the equations go with the plant.
