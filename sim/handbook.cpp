@@ -79,7 +79,8 @@ void add_lining(std::vector<Row>& rows) {
 void add_retort(std::vector<Row>& rows) {
   rows.push_back({curve_keys("retort.material.conductivity"), 800.0, 0.9 * 1.58, 1.1 * 27.3, "W/(m K)", retorts,
                   [](const Furnace& f) { return conductivity(f.retort.material, 800.0); }});
-  rows.push_back({curve_keys("retort.material.heat_capacity"), 600.0, 0.9 * 760.0, 1.1 * 1165.0, "J/(kg K)", retorts,
+  // 542: stainless steel, EN 1993-1-2, annex C, from memory.
+  rows.push_back({curve_keys("retort.material.heat_capacity"), 600.0, 0.75 * 542.0, 1.1 * 1165.0, "J/(kg K)", retorts,
                   [](const Furnace& f) { return heat_capacity(f.retort.material, 600.0); }});
   rows.push_back({{"retort.material.density"}, -1.0, 0.9 * 2150.0, 1.1 * 7850.0, "kg/m3", retorts, [](const Furnace& f) {
                     return f.retort.material.density_kg_m3;
