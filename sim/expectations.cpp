@@ -29,9 +29,7 @@ Expression compiled(const std::string& text, const char* key, const ExpectationS
   try {
     return Expression(text, table, period_s);
   } catch (const ExpressionError& error) {
-    throw InputError(source.place, "in `" + std::string(key) + "` of `" + source.name + "`, at character " +
-                                       std::to_string(error.column) + " of `" + text + "`: " + error.what(),
-                     "an expression over signals");
+    throw input_error(error, source.place, text, error.column, "`" + std::string(key) + "` of `" + source.name + "`");
   }
 }
 

@@ -49,13 +49,28 @@ std::string described(const Quality& quality) {
   if (quality.dimension == kelvin) return quality.reference == Reference::degc ? "a temperature (degC)" : "a temperature difference (K)";
   if (quality.dimension == pressure) {
     const std::string_view reference = name_of(quality.reference);
-    return reference.empty() ? "a pressure" : std::string(reference) + " pressure";
+    if (reference.empty()) return "a pressure";
+    return (quality.reference == Reference::abs ? "an " : "a ") + std::string(reference) + " pressure";
   }
   if (quality.dimension.is_number()) return "a pure number";
-  return name_of(quality.dimension) + " [" + quality.unit + "]";
+  return name_of(quality.dimension) + " (" + quality.unit + ")";
+}
+
+std::string message_of(const std::string& found, const std::string& expected, const std::string& nearest) {
+  return "found " + found + "; expected " + expected + (nearest.empty() ? "" : "; nearest: " + nearest);
 }
 
 }  // namespace
+
+ExpressionError::ExpressionError(std::string found_, std::string expected_, std::string nearest_, int column_)
+    : std::runtime_error(message_of(found_, expected_, nearest_)), found(std::move(found_)), expected(std::move(expected_)),
+      nearest(std::move(nearest_)), column(column_) {}
+
+InputError input_error(const ExpressionError& error, const SourcePlace& place, std::string_view text, int character,
+                       std::string_view of) {
+  const std::string where = " (character " + std::to_string(character) + " of `" + std::string(text) + "`)";
+  return {place, error.found + (of.empty() ? "" : " in " + std::string(of)) + where, error.expected, error.nearest};
+}
 
 // Checks the tree's quantities and makes code of it, operands first.
 class ExpressionCompiler {
@@ -75,8 +90,9 @@ class ExpressionCompiler {
   using Op = Expression::Op;
   using Node = ExpressionNode;
 
-  [[noreturn]] static void fail(const Node& node, const std::string& found, const std::string& expected) {
-    throw ExpressionError("found " + found + "; expected " + expected, node.column);
+  [[noreturn]] static void fail(const Node& node, const std::string& found, const std::string& expected,
+                                const std::string& nearest = "") {
+    throw ExpressionError(found, expected, nearest, node.column);
   }
 
   // --- checking ---
@@ -93,11 +109,11 @@ class ExpressionCompiler {
     Quality quality = check(node);
     if (quality.truth) fail(node, "a truth", "a quantity");
     if (quality.code_signal >= 0) {
-      fail(node, "`" + node.word + "`, which is a code", "a quantity; a code only stands beside == or !=");
+      fail(node, "`" + node.word + "`, which is a code", "a quantity (a code stands only beside == or !=)");
     }
     if (quality.bits) {
-      fail(node, "`" + node.word + "` as a quantity: its bits say something each",
-           "`> 0`, some bit is set, or `==` or `!=` and a value of all bits");
+      fail(node, "`" + node.word + "`, which is bits, as a quantity",
+           "`> 0` (some bit is set), or == or != and a value of all bits");
     }
     return quality;
   }
@@ -164,11 +180,10 @@ class ExpressionCompiler {
     if (index < 0) {
       for (const auto& names : {state_names(), phase_names()}) {
         if (std::find(names.begin(), names.end(), node.word) != names.end()) {
-          fail(node, "`" + node.word + "` by itself", "a comparison with the signal it is a value of: programme.state == held");
+          fail(node, "`" + node.word + "` by itself", "a comparison with its signal, such as programme.state == held");
         }
       }
-      const std::string near = table_.nearest(node.word);
-      fail(node, "`" + node.word + "`, which is no signal", near.empty() ? "a signal" : "a signal (nearest: " + near + ")");
+      fail(node, "`" + node.word + "`, which is no signal", "a signal", table_.nearest(node.word));
     }
     const Signal& signal = table_.signals()[static_cast<std::size_t>(index)];
     Quality quality = of_unit(unit_of(signal.quantity));
@@ -190,7 +205,7 @@ class ExpressionCompiler {
     if (left.dimension != right.dimension) fail(node, described(left) + " beside " + described(right), "the same quantity on both sides");
     if (bare(left, right) || bare(right, left)) {
       const std::string unit = left.constant ? right.unit : left.unit;
-      fail(node, "a bare number beside a value in " + unit, "a number with its unit: " + unit + ", or % or ppm");
+      fail(node, "a bare number beside a value in " + unit, "a number with its unit, such as " + unit);
     }
     const bool left_point = left.reference == Reference::degc, right_point = right.reference == Reference::degc;
     const bool same = left.reference == right.reference || left.reference == Reference::missing ||
@@ -318,13 +333,14 @@ class ExpressionCompiler {
     const Node& band = *node.operands[1];
     const Quality dead_band = check_value(band);
     matched(node, change(node), dead_band);
-    if (!dead_band.constant || dead_band.value_si < 0.0) fail(band, "a dead band that is no constant from 0 up", "0.5 K, 10 Pa, ...");
+    if (!dead_band.constant || dead_band.value_si < 0.0)
+      fail(band, "a dead band that is no constant from 0 up", "one such as 0.5 K or 10 Pa");
     return {};
   }
 
   Quality gate(const Node& node) {
     const Quality delay = check_value(*node.operands[0]);
-    if (!delay.constant || delay.dimension != seconds) fail(*node.operands[0], described(delay), "a constant time: 15 min, 2 h, ...");
+    if (!delay.constant || delay.dimension != seconds) fail(*node.operands[0], described(delay), "a constant time, such as 15 min");
     Quality truth;
     truth.truth = true;
     return truth;
@@ -342,7 +358,7 @@ class ExpressionCompiler {
     const auto side = [&](std::size_t n) { return alike ? checked_beside(*node.operands[n]) : check_value(*node.operands[n]); };
     const Quality left = side(0), right = side(1);
     if ((left.bits && !right.constant && !right.bits) || (right.bits && !left.constant && !left.bits))
-      fail(node, "bits beside a quantity", "beside them a number or other bits");
+      fail(node, "bits beside a quantity", "a number or other bits beside them");
     matched(node, left, right);
     return truth;
   }
@@ -385,8 +401,7 @@ class ExpressionCompiler {
       list += (i == 0 ? "" : i + 1 == signal.codes.size() ? " or " : ", ") + signal.codes[i];
     }
     const std::string near = other.kind == NodeKind::name ? nearest_name(other.word, signal.codes) : "";
-    fail(other, other.kind == NodeKind::name ? "`" + other.word + "`" : "a quantity beside the code " + signal.name,
-         list + (near.empty() ? "" : " (nearest: " + near + ")"));
+    fail(other, other.kind == NodeKind::name ? "`" + other.word + "`" : "a quantity beside the code " + signal.name, list, near);
   }
 
   // --- making code ---
@@ -539,7 +554,8 @@ class ExpressionCompiler {
     Expression::Temporal& temporal = expression_.temporal_.front();
     if (is_open(root)) {
       add_open(root, false);
-      if (temporal.open.operators() > OpenFormula::operators_max) fail(root, "more than 4 operators to the end of the window", "fewer");
+      if (temporal.open.operators() > OpenFormula::operators_max)
+        fail(root, "more than 4 operators to the end of the window", "at most 4");
       temporal.open.ready();
     } else {
       add_formula(root, temporal.formula);
@@ -558,12 +574,13 @@ class ExpressionCompiler {
     using Kind = OpenFormula::Kind;
     OpenFormula& open = expression_.temporal_.front().open;
     if (!is_open(node)) return open.add_leaf(leaf(node, negated, 0));
-    if (node.kind < NodeKind::logical_not) fail(node, "an operator over a window inside a quantity", "it around the comparison");
+    if (node.kind < NodeKind::logical_not)
+      fail(node, "an operator over a window inside a quantity", "the operator around the comparison");
     if (is_window(node) && !node.open) fail(node, "an operator to the end of the window inside one with an end", "`end` for both");
     const Node& first = *node.operands[0];
     const std::size_t from = is_window(node) ? ticks_from(node) : 0;
     if (from > 0 && (node.kind == NodeKind::until || is_open(first)))
-      fail(node, "a beginning other than 0 s", "[0 s, end] for until, and where the operand speaks of the end itself");
+      fail(node, "a beginning other than 0 s", "[0 s, end]: for until, and where the operand itself speaks of the end");
     if (node.kind == NodeKind::logical_not) return add_open(first, !negated);
     const bool flips = node.kind == NodeKind::implies ? !negated : negated;
     const int left = from > 0 ? open.add_leaf(leaf(first, negated, from)) : add_open(first, flips);
@@ -594,7 +611,8 @@ class ExpressionCompiler {
     if (!has_window(node)) return add_atom(node, formula);
     std::size_t from = 0, to = 0;
     if (is_window(node)) take_window(node, from, to);
-    if (node.kind < NodeKind::logical_not) fail(node, "an operator over a window inside a quantity", "it around the comparison");
+    if (node.kind < NodeKind::logical_not)
+      fail(node, "an operator over a window inside a quantity", "the operator around the comparison");
     const int left = add_formula(*node.operands[0], formula);
     const int right = node.operands.size() > 1 ? add_formula(*node.operands[1], formula) : -1;
     switch (node.kind) {
@@ -623,8 +641,8 @@ class ExpressionCompiler {
   // Of [from, end].
   std::size_t ticks_from(const Node& node) {
     if (period_s_ <= 0.0)
-      fail(node, "an operator over a window to come", "a condition on past and present; windows only in what is judged");
-    if (node.from.unit.dimension != seconds) fail(node, "a window end that is no time", "times: [0 s, 4 min]");
+      fail(node, "an operator over a window to come", "a condition on past and present (windows stand only in what is judged)");
+    if (node.from.unit.dimension != seconds) fail(node, "a window end that is no time", "two times, as in [0 s, 4 min]");
     count_ahead(node, node.from.si());
     return static_cast<std::size_t>(std::ceil(node.from.si() / period_s_ - 1e-6));
   }
@@ -639,11 +657,11 @@ class ExpressionCompiler {
   // The ticks whose instants lie in the closed window.
   void take_window(const Node& node, std::size_t& from, std::size_t& to) {
     if (period_s_ <= 0.0)
-      fail(node, "an operator over a window to come", "here a condition on past and present; windows only in what is judged");
+      fail(node, "an operator over a window to come", "a condition on past and present (windows stand only in what is judged)");
     for (const Quantity& end : {node.from, node.to})
-      if (end.unit.dimension != seconds) fail(node, "a window end that is no time", "times: [0 s, 4 min]");
+      if (end.unit.dimension != seconds) fail(node, "a window end that is no time", "two times, as in [0 s, 4 min]");
     const double from_s = node.from.si(), to_s = node.to.si();
-    if (to_s < from_s) fail(node, "a window that ends before it begins", "[from, to]");
+    if (to_s < from_s) fail(node, "a window that ends before it begins", "its earlier end first, as in [0 s, 4 min]");
     count_ahead(node, to_s);
     const double first = std::ceil(from_s / period_s_ - 1e-6), last = std::floor(to_s / period_s_ + 1e-6);
     if (last < first) fail(node, "a window that holds no tick", "one that holds a multiple of the period");
@@ -652,7 +670,7 @@ class ExpressionCompiler {
   }
 
   void emit_comparison(const Node& node) {
-    if (is_window(node)) fail(node, "an operator over a window inside a function", "it around the comparison");
+    if (is_window(node)) fail(node, "an operator over a window inside a function", "the operator around the comparison");
     const int side = code_side(node);
     if (side >= 0) {
       const int slot = code_of(*node.operands[static_cast<std::size_t>(side)]);

@@ -50,17 +50,26 @@
 #include <vector>
 
 #include "sim/flat_truth.h"
+#include "sim/input_error.h"
 #include "sim/open_formula.h"
 #include "sim/signals.h"
 #include "sim/temporal_formula.h"
 
 namespace sim {
 
-// what(): found, expected, the nearest name. column: 1-based, in the expression's text.
+// What an expression has wrong: each part by itself, so that whoever knows the file says it once. column: 1-based, in bytes of
+// the text.
+// what(): "found ...; expected ...; nearest: ...", the last where there is one.
 struct ExpressionError : std::runtime_error {
-  ExpressionError(const std::string& message, int at_column) : std::runtime_error(message), column(at_column) {}
+  ExpressionError(std::string found_, std::string expected_, std::string nearest_, int column_);
+  std::string found, expected, nearest;
   int column;
 };
+
+// The same as an error of a file. place: where to look, as it is to be printed; text: what was compiled, or the part of it that
+// the file holds; character: 1-based, where in that text; of: whose it is, "`while` of `dry`", empty where the place says so.
+InputError input_error(const ExpressionError& error, const SourcePlace& place, std::string_view text, int character,
+                       std::string_view of = {});
 
 // Compiled once; evaluated without allocation. Copyable: a copy carries the memory of its functions.
 class Expression {

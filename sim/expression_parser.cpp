@@ -47,8 +47,9 @@ class Parser {
 
  private:
   [[noreturn]] void fail(const std::string& expected) { fail_at(at_, found(), expected); }
-  [[noreturn]] void fail_at(std::size_t at, const std::string& found_text, const std::string& expected) {
-    throw ExpressionError("found " + found_text + "; expected " + expected, static_cast<int>(at) + 1);
+  [[noreturn]] void fail_at(std::size_t at, const std::string& found_text, const std::string& expected,
+                            const std::string& nearest = "") {
+    throw ExpressionError(found_text, expected, nearest, static_cast<int>(at) + 1);
   }
 
   std::string found() {
@@ -278,10 +279,8 @@ class Parser {
     }
     std::vector<std::string> names;
     for (const Function& function : functions) names.emplace_back(function.name);
-    const std::string near = nearest_name(word, names);
     fail_at(at, "the function `" + std::string(word) + "`",
-            "abs, min, max, rise, travel, reversals, elapsed, past, time_when, last_when or held_for" +
-                (near.empty() ? "" : " (nearest: " + near + ")"));
+            "abs, min, max, rise, travel, reversals, elapsed, past, time_when, last_when or held_for", nearest_name(word, names));
   }
 
   Node call(const Function& function, std::size_t at) {
@@ -295,8 +294,9 @@ class Parser {
     }
     const int count = static_cast<int>(node->operands.size());
     if (function.operands >= 0 ? count != function.operands : count < 2) {
-      const std::string expected = function.operands < 0 ? "two or more" : std::to_string(function.operands);
-      fail_at(at, std::to_string(count) + " arguments of `" + std::string(function.name) + "`", expected);
+      const std::string found_text = std::to_string(count) + (count == 1 ? " argument" : " arguments") + " of `";
+      fail_at(at, found_text + std::string(function.name) + "`",
+              function.operands < 0 ? "two or more" : function.operands == 0 ? "none" : std::to_string(function.operands));
     }
     return node;
   }
@@ -358,8 +358,7 @@ class Parser {
     try {
       node->literal = quantity_of(text_.substr(begin, end - begin));
     } catch (const UnitError& error) {
-      fail_at(blanks_end(begin + error.at), error.found,
-              error.expected + (error.nearest.empty() ? "" : " (nearest: " + error.nearest + ")"));
+      fail_at(blanks_end(begin + error.at), error.found, error.expected, error.nearest);
     }
     at_ = end;
     return node;

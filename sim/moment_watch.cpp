@@ -62,7 +62,7 @@ void MomentWatch::add(const Moment& moment, std::uint32_t id) {
     try {
       waiting.condition = Expression(moment.condition, table_);
     } catch (const ExpressionError& error) {
-      throw InputError(moment.place, error.what(), "an expression that is a truth");
+      throw input_error(error, moment.place, moment.condition, error.column);
     }
   } else if (moment.event.given()) {
     waiting.kind = Kind::event;

@@ -111,15 +111,16 @@ double seconds_of(const std::string& text) { return text.empty() ? -1.0 : value_
   throw InputError(item.child(expectation.word)->place, "`" + expectation.word + "` with " + (given.empty() ? "nothing" : given), ways);
 }
 
-// An expression that fails inside the argument, `before` characters after the start of what was compiled.
-void check_expression(const std::string& text, int before, const YamlNode& argument, const Vocabulary& vocabulary) {
+// What is compiled is the argument in a truth around it; the message speaks of the argument alone.
+void check_value(const YamlNode& argument, const Vocabulary& vocabulary) {
+  const std::string before = "travel(";   // takes any quantity, and nothing else
   try {
-    const Expression expression(text, vocabulary.signals);
+    const Expression expression(before + argument.text + ") == travel(" + argument.text + ")", vocabulary.signals);
   } catch (const ExpressionError& error) {
     SourcePlace place = argument.place;
-    const int inside = std::clamp(error.column - 1 - before, 0, static_cast<int>(argument.text.size()));
+    const int inside = std::clamp(error.column - 1 - static_cast<int>(before.size()), 0, static_cast<int>(argument.text.size()));
     if (place.line > 0) place.column += inside + (argument.quoted ? 1 : 0);
-    throw InputError(place, "`" + argument.text + "`", error.what());
+    throw input_error(error, place, argument.text, inside + 1);
   }
 }
 
@@ -127,8 +128,7 @@ void check_argument(const ReadyWordParameter& parameter, const YamlNode& argumen
   const std::string what = " for `" + std::string(parameter.key) + "`";
   if (argument.text.empty()) throw InputError(argument.place, "nothing" + what, std::string(parameter.meaning));
   if (parameter.takes == Takes::truth) return vocabulary.check_condition(argument);
-  if (parameter.takes == Takes::value)
-    return check_expression("(" + argument.text + ") == (" + argument.text + ")", 1, argument, vocabulary);
+  if (parameter.takes == Takes::value) return check_value(argument, vocabulary);
   try {
     const double value = parameter.takes == Takes::time ? value_in(argument.text, unit_of("s")) : quantity_of(argument.text).value;
     const bool whole = quantity_of(argument.text).unit.text.empty() || quantity_of(argument.text).unit.text == "1";
@@ -193,7 +193,11 @@ void check_ready_word(const YamlNode& item, const ExpectationSource& expectation
       throw InputError(given->place, "`" + std::string(key) + "` beside `" + expectation.word + "`", "a word that says it itself alone");
   // Each argument is right by itself: what is left is that they do not belong together, such as Pa beside degC.
   const std::string predicate = expanded(expectation).predicate;
-  check_expression(predicate, static_cast<int>(predicate.size()), *amount, vocabulary);
+  try {
+    const Expression expression(predicate, vocabulary.signals);
+  } catch (const ExpressionError& error) {
+    throw input_error(error, amount->place, predicate, error.column, "what `" + expectation.word + "` stands for");
+  }
 }
 
 }  // namespace sim

@@ -2,8 +2,6 @@
 
 #include <algorithm>
 
-#include <fmt/format.h>
-
 #include "sim/expression.h"
 
 namespace sim {
@@ -29,7 +27,7 @@ void check_truth(const YamlNode& node, const SignalTable& signals, double period
   } catch (const ExpressionError& error) {
     SourcePlace place = node.place;
     if (place.line > 0) place.column += error.column - 1 + (node.quoted ? 1 : 0);
-    throw InputError(place, "the expression `" + node.text + "`", fmt::format("{} (column {} of it)", error.what(), error.column));
+    throw input_error(error, place, node.text, error.column);
   }
 }
 

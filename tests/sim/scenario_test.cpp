@@ -301,7 +301,7 @@ const Broken broken[] = {
     {"a chance too often", "scenario", "rate: 3 /h", "rate: 3 /s", "for `random.rate`"},
     {"unknown signal", "scenario", "never: plant.gas.gauge", "never: plant.gas.gage", "plant.gas.gauge"},
     {"wrong dimension in an expectation", "scenario", "> 6 kPa", "> 6 K", "6 K"},
-    {"no truth", "scenario", "never: plant.gas.gauge > 6 kPa", "never: plant.gas.gauge", "expression"},
+    {"no truth", "scenario", "never: plant.gas.gauge > 6 kPa", "never: plant.gas.gauge", "expected a truth"},
     {"a window that looks ahead", "scenario", "    during_phase: evacuating", "    while: always[0 s, 1 s] pressure.pv < 1 kPa",
      "past and present"},
     {"a look ahead that ends before it begins", "scenario", "never: plant.gas.gauge >", "never: always[2 s, 1 s] plant.gas.gauge >",
@@ -380,6 +380,97 @@ std::string refusal(const std::filesystem::path& file) {
     return error.what();
   }
   return "";
+}
+
+struct BadExpression {
+  const char* text;
+  int character;               // at which it is wrong
+  const char *found, *expected, *nearest;
+};
+
+// One of each kind: of the parser, of units, of names, codes and bits, of quantities that do not belong together, of windows.
+const BadExpression bad_expressions[] = {
+    {"pressure.pv <", 14, "the end of the expression", "a number with its unit, a signal, a function or `(`", ""},
+    {"pressure.pv = 6 kPa", 13, "`=`", "`==`, `<=` or `>=`", ""},
+    {"pressure.pv < 6 kpa", 17, "the unknown unit `kpa`", "a unit", "kPa"},
+    {"presure.pv < 6 kPa", 1, "`presure.pv`, which is no signal", "a signal", "pressure.pv"},
+    {"zzzzzzzzzz < 6 kPa", 1, "`zzzzzzzzzz`, which is no signal", "a signal", ""},
+    {"travell(pressure.out) < 4", 1, "the function `travell`",
+     "abs, min, max, rise, travel, reversals, elapsed, past, time_when, last_when or held_for", "travel"},
+    {"abs(pressure.out, 1) < 4", 1, "2 arguments of `abs`", "1", ""},
+    {"min(pressure.out) < 4", 1, "1 argument of `min`", "two or more", ""},
+    {"elapsed(3) < 4 s", 1, "1 argument of `elapsed`", "none", ""},
+    {"programme.state == runing", 20, "`runing`",
+     "idle, running, held, stopping, stopped, aborting, aborted or complete", "running"},
+    {"held", 1, "`held` by itself", "a comparison with its signal, such as programme.state == held", ""},
+    {"programme.state + 1 > 2", 1, "`programme.state`, which is a code", "a quantity (a code stands only beside == or !=)", ""},
+    {"alarms.bits + 1 > 2", 1, "`alarms.bits`, which is bits, as a quantity",
+     "`> 0` (some bit is set), or == or != and a value of all bits", ""},
+    {"pressure.pv", 1, "a gauge pressure",
+     "a truth: a comparison (<, <=, >, >=, ==, !=), or such joined by and, or, not, implies", ""},
+    {"pressure.pv < 6", 13, "a gauge pressure beside a pure number", "the same quantity on both sides", ""},
+    {"pressure.pv < 6 kPa abs", 13, "a gauge pressure beside an abs pressure",
+     "pressures with the same reference: gauge, abs or diff", ""},
+    {"heat.1.pv < 10 K", 11, "a temperature (degC) beside a temperature difference (K)", "degC beside degC, or K beside K", ""},
+    {"plant.power < 10 kWh", 13, "power (W) beside energy (kWh)", "the same quantity on both sides", ""},
+    {"always[0 s, 1 s] elapsed() < 3 s", 1, "an operator over a window to come",
+     "a condition on past and present (windows stand only in what is judged)", ""},
+};
+
+// The file's text with one piece of it replaced by key and expression, quoted or not; what the message must be.
+void expect_said_once(const Files& files, const std::string& piece, const std::string& before, const std::string& after,
+                      const BadExpression& bad) {
+  std::string text = small;
+  const std::size_t at = text.find(piece);
+  ASSERT_NE(at, std::string::npos) << piece;
+  text.replace(at, piece.size(), before + bad.text + after);
+  const std::size_t wrong = at + before.size() + static_cast<std::size_t>(bad.character) - 1;
+  const std::size_t line_begins = text.rfind('\n', wrong - 1) + 1;
+  const auto line = 1 + std::count(text.begin(), text.begin() + static_cast<std::ptrdiff_t>(line_begins), '\n');
+  const std::filesystem::path file = files.folder / "scenario.yaml";
+  shipped::write(file, text);
+  std::string expected = file.generic_string() + ":" + std::to_string(line) + ":" + std::to_string(wrong - line_begins + 1);
+  expected += std::string(": found ") + bad.found + " (character " + std::to_string(bad.character) + " of `" + bad.text + "`)";
+  expected += std::string("; expected ") + bad.expected;
+  if (*bad.nearest != 0) expected += std::string("; nearest: ") + bad.nearest;
+  EXPECT_EQ(refusal(file), expected);
+}
+
+TEST(Scenario, SaysOnceWhatAnExpressionHasWrongWhereverItStands) {
+  const Files files("expressions");
+  for (const BadExpression& bad : bad_expressions) {
+    const bool ahead = std::string(bad.text).find('[') != std::string::npos;   // what is judged may look ahead
+    if (!ahead) expect_said_once(files, "never: plant.gas.gauge > 6 kPa", "never: ", "", bad);
+    if (!ahead) expect_said_once(files, "never: plant.gas.gauge > 6 kPa", "never: '", "'", bad);
+    expect_said_once(files, "when: plant.load.core > 400 degC", "when: ", "", bad);
+    expect_said_once(files, "during_phase: evacuating", "while: ", "", bad);
+    expect_said_once(files, "during_phase: evacuating", "after: \"", "\"", bad);
+    expect_said_once(files, "never: plant.gas.gauge > 6 kPa", "holds_for: {at_least: 3 s, condition: \"", "\"}", bad);
+  }
+  expect_said_once(files, "never: plant.gas.gauge > 6 kPa", "never: ", "",
+                   {"always[2 s, 1 s] elapsed() < 3 s", 1, "a window that ends before it begins",
+                    "its earlier end first, as in [0 s, 4 min]", ""});
+}
+
+// A ready word's arguments: each by itself, then what they come to together, in the words it stands for.
+TEST(Scenario, SaysOnceWhatAReadyWordsArgumentHasWrong) {
+  const Files files("words");
+  const std::string piece = "never: plant.gas.gauge > 6 kPa";
+  for (const BadExpression& bad : {BadExpression{"heat.1.pw", 1, "`heat.1.pw`, which is no signal", "a signal", "heat.1.pv"},
+                                   BadExpression{"heat.1.pv +", 12, "`)`",
+                                                 "a number with its unit, a signal, a function or `(`", ""},
+                                   BadExpression{"programme.state", 1, "`programme.state`, which is a code",
+                                                 "a quantity (a code stands only beside == or !=)", ""},
+                                   BadExpression{"1 > 2", 3, "a truth", "a quantity", ""}})
+    expect_said_once(files, piece, "tracks: {target: 500 degC, within: 5 K, signal: ", "}", bad);
+  std::string text = small;
+  text.replace(text.find(piece), piece.size(), "tracks: {signal: heat.1.pv, target: 500 degC, within: 5 Pa}");
+  shipped::write(files.folder / "scenario.yaml", text);
+  EXPECT_NE(refusal(files.folder / "scenario.yaml")
+                .find("found a temperature difference (K) beside a pressure in what `tracks` stands for (character 27 of "
+                      "`abs(heat.1.pv - 500 degC) <= 5 Pa`); expected the same quantity on both sides"),
+            std::string::npos)
+      << refusal(files.folder / "scenario.yaml");
 }
 
 TEST(Scenario, RefusesFilesThatAreNoneAtAll) {
