@@ -45,8 +45,8 @@ TEST(Background, RunsWhereverTheProgramMightWhereverItsMakerIs) {
 
 // One buffer more than that, used in turn, is enough.
 TEST(Background, PostReturnsOnlyWhileFewAreUndone) {
+  std::atomic<std::size_t> done{0};   // outlives what counts it
   sim::Background background;
-  std::atomic<std::size_t> done{0};
   for (std::size_t posted = 1; posted <= 200; ++posted) {
     background.post([&done] {
       std::this_thread::yield();
@@ -57,8 +57,8 @@ TEST(Background, PostReturnsOnlyWhileFewAreUndone) {
 }
 
 TEST(Background, WhatAPieceThrowsComesOutAndNothingAfterItIsDone) {
-  sim::Background background;
   bool later = false;
+  sim::Background background;
   background.post([] { throw std::runtime_error("the disk is full"); });
   EXPECT_THROW(background.drain(), std::runtime_error);
   EXPECT_THROW(background.post([&later] { later = true; }), std::runtime_error);
