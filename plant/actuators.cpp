@@ -24,7 +24,7 @@ ActuatorModel build_actuators(const Furnace& f) {
 ActuatorState start_actuators(const ActuatorModel& m) {
   ActuatorState s;
   s.supplied_v = s.mains_v = m.actual_v;
-  s.valve_share = valve_area_share(m.valve, s.valve_frac);
+  s.valve_share = s.valve_end_share = valve_area_share(m.valve, s.valve_frac);
   return s;
 }
 
@@ -59,6 +59,16 @@ void step_burn_off(const ActuatorModel& m, ActuatorState& s, bool burns, double 
   if (s.dark_s >= m.burn_off.lost_s) s.flame_proven = false;
 }
 
+// Mean and end of its speed. A pump that runs down stands in the end: it would stay among the subnormal numbers, and each sum with one
+// costs a hundred cycles.
+void step_pump(const ActuatorModel& m, ActuatorState& s, bool runs, double period_s) {
+  const double target = runs ? 1.0 : 0.0, off = s.pump_end_share - target;
+  s.pump_share = target + off * s.pump_gain * m.spin_up_s / period_s;
+  s.pump_end_share += -off * s.pump_gain;
+  if (s.pump_end_share < std::numeric_limits<double>::min()) s.pump_end_share = 0.0;
+  if (s.pump_share < std::numeric_limits<double>::min()) s.pump_share = 0.0;
+}
+
 }  // namespace
 
 void step_actuators(const ActuatorModel& m, ActuatorState& s, const Commands& c, const Disturbances& d, double limiter_sensor_k,
@@ -74,10 +84,13 @@ void step_actuators(const ActuatorModel& m, ActuatorState& s, const Commands& c,
   const bool sticks = d.back_pressure_valve_stuck || (d.back_pressure_stick > 0.0 && std::abs(want - s.valve_frac) < d.back_pressure_stick);
   if (!sticks && d.back_pressure_stick > 0.0) s.valve_frac = want;
   else if (!sticks) s.valve_frac += std::clamp((want - s.valve_frac) * s.valve_gain, -stroke, stroke);
-  if (s.valve_frac != before) s.valve_share = valve_area_share(m.valve, s.valve_frac);
-  s.pump_share += ((c.pump_run && !d.pump_stopped && !d.mains_lost ? 1.0 : 0.0) - s.pump_share) * s.pump_gain;
-  // A pump that runs down stands in the end: it would stay among the subnormal numbers, and each sum with one costs a hundred cycles.
-  if (s.pump_share < std::numeric_limits<double>::min()) s.pump_share = 0.0;
+  if (s.valve_frac != before || s.valve_moved) {
+    const double began = s.valve_end_share;
+    s.valve_end_share = valve_area_share(m.valve, s.valve_frac);
+    s.valve_share = 0.5 * (began + s.valve_end_share);
+    s.valve_moved = s.valve_frac != before;
+  }
+  step_pump(m, s, c.pump_run && !d.pump_stopped && !d.mains_lost, period_s);
   step_burn_off(m, s, c.pilot && !d.burn_off_out && !d.mains_lost, period_s);
   s.limiter_tripped = s.limiter_tripped || d.limiter_tripped || limiter_sensor_k > m.limiter_trip_k;
   const bool held = c.contactor && !s.limiter_tripped && !d.emergency_stop_pressed && !d.contactor_stuck_open &&

@@ -280,9 +280,10 @@ struct Setting {
   const ActuatorState& actuators;
   const Commands& commands;
   const Disturbances& disturbances;
-  std::array<double, 2> meter_mol_s{};             // average over the period
+  std::array<double, 2> meter_mol_s{};             // average over the period or the part in hand
+  std::array<double, 2> meter_from_mol_s{}, meter_to_mol_s{};   // where it begins, where it tends to by the meter's lag
   std::array<std::size_t, 2> meter_gas{};
-  double wall_w_k = 0.0, wall_w = 0.0;             // gas to solids: sum of h A, and of h A T
+  double wall_m2 = 0.0, wall_m2_k = 0.0;           // solids that the gas touches: sum of A, and of A T
   double desorbing_k = 293.15;
 };
 
@@ -388,29 +389,41 @@ Rates find_rates(const GasModel& m, const GasState& s, const Setting& set, doubl
   return r;
 }
 
-// Changes of the moles in chamber and hose over h, linearly implicit in both pressures.
-struct Change { double chamber, hose, chamber_pa, hose_pa; };
+// Changes of the moles in chamber and hose over h, by phi_1(-Z) of the flows made linear in both pressures, and the mean changes of the
+// pressures, by phi_2(-Z): with those the flows add up to the very changes. phi_1(-Z) = (6 + 4 Z + Z^2)^-1 (6 + Z) and
+// phi_2(-Z) = (6 + 4 Z + Z^2)^-1 (3 + Z) belong to the (1, 2) Pade approximation of the exponential, third order and L-stable: the
+// hose empties in less than one part. (Pade table: Hairer, Wanner, Solving Ordinary Differential Equations II, IV.3.)
+struct Change { double chamber, hose, mean_chamber_pa, mean_hose_pa, through_mol_s; };   // the last: chamber to hose
 Change solve_change(const GasModel& m, const GasState& s, const Setting& set, const Rates& r, double water_mol_s, double h) {
   const double beta = chamber_pa_mol(m, s.gas_k), hose_beta = gas_r * s.room.ambient_k / m.hose_m3;
   const double net = set.meter_mol_s[0] + set.meter_mol_s[1] + water_mol_s + r.purge.now + r.room_in.now - r.exhaust.now -
                      r.relief.now - r.other_out.now;
   const double by_chamber = r.purge.by_chamber + r.room_in.by_chamber - r.exhaust.by_chamber - r.relief.by_chamber - r.other_out.by_chamber;
-  const double a11 = 1.0 - h * beta * (by_chamber - r.hose_by_pa), a12 = -h * hose_beta * r.hose_by_pa;
-  const double a21 = -h * beta * r.hose_by_pa, a22 = 1.0 - h * hose_beta * (r.vent_by_hose - r.pump_by_hose - r.hose_by_pa);
-  const double b1 = h * (net - r.hose), b2 = h * (r.hose + r.vent_in - r.vent_out - r.pump);
-  const double determinant = a11 * a22 - a12 * a21;
-  const double chamber = (b1 * a22 - b2 * a12) / determinant, hose = (b2 * a11 - b1 * a21) / determinant;
-  return {chamber, hose, beta * chamber, hose_beta * hose};
+  // Z = [a + g, -k; -g, c + k]: g and k of the hose, which may be so wide that only what they do not share says anything. So nothing here
+  // takes two large numbers from each other.
+  const double a = -h * beta * by_chamber, c = -h * hose_beta * (r.vent_by_hose - r.pump_by_hose);
+  const double g = h * beta * r.hose_by_pa, k = h * hose_beta * r.hose_by_pa;
+  const double trace = a + g + c + k, determinant = a * c + a * k + c * g;
+  const double per = 1.0 / (36.0 + trace * (24.0 + 6.0 * trace + 4.0 * determinant) + determinant * (4.0 + determinant));
+  const double outside = h * (net + r.vent_in - r.vent_out - r.pump), b1 = h * (net - r.hose), b2 = outside - b1;
+  const double x1 = (b1 * (6.0 + 4.0 * c + c * c + (c - a) * k) + outside * k * (4.0 + trace)) * per;
+  const double x2 = (b2 * (6.0 + 4.0 * a + a * a + (a - c) * g) + outside * g * (4.0 + trace)) * per;
+  const double through = (b1 * g * (6.0 + 4.0 * c + c * c) - b2 * k * (6.0 + 4.0 * a + a * a) + outside * (c - a) * g * k) * per;   // g x1 - k x2
+  const double chamber = (6.0 + a) * x1 + through, hose = (6.0 + c) * x2 - through;
+  const double mean_chamber = (3.0 + a) * x1 + through, mean_hose = (3.0 + c) * x2 - through;
+  const double mean_chamber_pa = beta * mean_chamber;
+  const double through_mol_s = r.hose_by_pa > 0.0 ? net + by_chamber * mean_chamber_pa - chamber / h : 0.0;
+  return {chamber, hose, mean_chamber_pa, hose_beta * mean_hose, through_mol_s};
 }
 
 void apply_change(Rates& r, const Change& c) {
   for (Rate* rate : {&r.purge, &r.exhaust, &r.relief, &r.other_out, &r.room_in}) {
-    rate->now = std::max(0.0, rate->now + rate->by_chamber * c.chamber_pa);
+    rate->now = std::max(0.0, rate->now + rate->by_chamber * c.mean_chamber_pa);
   }
-  r.hose += r.hose_by_pa * (c.chamber_pa - c.hose_pa);
-  r.pump = std::max(0.0, r.pump + r.pump_by_hose * c.hose_pa);
-  if (r.vent_in > 0.0) r.vent_in = std::max(0.0, r.vent_in + r.vent_by_hose * c.hose_pa);
-  if (r.vent_out > 0.0) r.vent_out = std::max(0.0, r.vent_out - r.vent_by_hose * c.hose_pa);
+  r.hose = c.through_mol_s;
+  r.pump = std::max(0.0, r.pump + r.pump_by_hose * c.mean_hose_pa);
+  if (r.vent_in > 0.0) r.vent_in = std::max(0.0, r.vent_in + r.vent_by_hose * c.mean_hose_pa);
+  if (r.vent_out > 0.0) r.vent_out = std::max(0.0, r.vent_out - r.vent_by_hose * c.mean_hose_pa);
 }
 
 // Takes `out` moles, of the composition after `in` has come, from a well-mixed volume; returns what left, by species.
@@ -495,7 +508,9 @@ Passage pass_species(const GasModel& m, GasState& s, const Setting& set, const R
   return p;
 }
 
-// Gas temperature after a part, implicit: energy of the free gas against what flowed, the walls and the exchange with pores.
+// Gas temperature after a part: energy of the free gas against what flowed, the walls and the exchange with pores. What walls and outflow
+// take goes with the mean of the part, which lies the farther towards its end the faster the gas follows: by phi_2(-z) / phi_1(-z) of
+// solve_change(), (3 + z) / (6 + z), half the way of a slow gas, all of it in vacuum.
 struct Before { double mol, pa, free_j, pore_mol, all_j; };
 
 Before look_before(const GasModel& m, const GasState& s) {
@@ -509,10 +524,14 @@ Before look_before(const GasModel& m, const GasState& s) {
   return b;
 }
 
-double solve_gas_k(const GasModel& m, const GasState& s, const Setting& set, const Before& b, double mol, double cp, double enthalpy_in_j,
-                   double out_j_k, double h) {
-  const double cv = cp - gas_r, pores = m.pore_m3 / m.pore_k;
-  const double given = b.free_j + enthalpy_in_j + h * set.wall_w, wall_j_k = h * set.wall_w_k + out_j_k;
+struct GasK { double end, mean; };
+GasK solve_gas_k(const GasModel& m, const GasState& s, const Setting& set, const Before& b, double mol, double cp, double enthalpy_in_j,
+                 double out_j_k, double h) {
+  const double cv = cp - gas_r, pores = m.pore_m3 / m.pore_k, loss_j_k = h * s.film_w_m2k * set.wall_m2 + out_j_k;
+  const double own_free = m.volume_m3 / s.gas_k, own_share = 1.0 / (own_free + pores);
+  const double held_j_k = mol * (own_free * own_share) * (cv * own_free + cp * pores) * own_share;
+  const double weight = (3.0 * held_j_k + loss_j_k) / (6.0 * held_j_k + loss_j_k);
+  const double given = b.free_j + enthalpy_in_j + h * s.film_w_m2k * set.wall_m2_k - (1.0 - weight) * loss_j_k * s.gas_k;
   double t = s.gas_k;
   for (int newton = 0; newton < 3; ++newton) {
     const double free = m.volume_m3 / t, sum = free + pores, per_sum = 1.0 / sum;
@@ -521,18 +540,18 @@ double solve_gas_k(const GasModel& m, const GasState& s, const Setting& set, con
     const double pore_mol = mol * pores * per_sum, into_pores = pore_mol - b.pore_mol;
     const double pore_slope = pore_mol * squeeze;
     const double pore_k = into_pores > 0.0 ? t : m.pore_k;
-    const double f = held + wall_j_k * t + into_pores * cp * pore_k - given;
-    const double slope = held * squeeze + wall_j_k + cp * (pore_slope * pore_k + (into_pores > 0.0 ? into_pores : 0.0));
+    const double f = held + weight * loss_j_k * t + into_pores * cp * pore_k - given;
+    const double slope = held * squeeze + weight * loss_j_k + cp * (pore_slope * pore_k + (into_pores > 0.0 ? into_pores : 0.0));
     const double step = f / slope;
     t = std::clamp(t - step, 0.5 * t, 2.0 * t);
     if (std::abs(step) < 1e-5 * t) break;                      // what is left is of the order of its square
   }
-  return t;
+  return {t, s.gas_k + weight * (t - s.gas_k)};
 }
 
 struct PartSum {
   Rates flows{};
-  double water = 0.0, wall_j = 0.0, wall_j_per_k = 0.0, plug_j = 0.0, binding_j = 0.0;
+  double water = 0.0, film_j_m2k = 0.0, film_j_m2 = 0.0, plug_j = 0.0, binding_j = 0.0;
 };
 
 void sum_flows(Rates& sum, const Rates& r, double h) {
@@ -555,15 +574,16 @@ void step_part(const GasModel& m, GasState& s, const Setting& set, double h, Rat
   const double in_j = s.room.ambient_k * weigh(passage.in, m.molar_heat_j_mol_k) +
                       set.desorbing_k * passage.water * m.molar_heat_j_mol_k[h2o];
   const double out_j_k = weigh(passage.out, m.molar_heat_j_mol_k);
-  s.gas_k = solve_gas_k(m, s, set, before, mol, cp, in_j, out_j_k, h);
+  const GasK gas_k = solve_gas_k(m, s, set, before, mol, cp, in_j, out_j_k, h);
+  s.gas_k = gas_k.end;
   s.chamber_pa = mol * chamber_pa_mol(m, s.gas_k);
   s.hose_pa = total(s.hose_mol) * gas_r * s.room.ambient_k / m.hose_m3;
   const double all_j = s.chamber_pa * (m.volume_m3 + m.pore_m3) * (cp - gas_r) / gas_r;
-  const double from_walls_j = h * (set.wall_w - set.wall_w_k * s.gas_k), out_j = out_j_k * s.gas_k;
+  const double from_walls_j = h * s.film_w_m2k * (set.wall_m2_k - set.wall_m2 * gas_k.mean), out_j = out_j_k * gas_k.mean;
   s.enthalpy_in_j += in_j;
   s.enthalpy_out_j += out_j;
-  sum.wall_j += h;
-  sum.wall_j_per_k += h * s.gas_k;
+  sum.film_j_m2k += h * s.film_w_m2k;
+  sum.film_j_m2 += h * s.film_w_m2k * gas_k.mean;
   sum.plug_j += before.all_j + in_j + from_walls_j - out_j - all_j;     // what is left over warmed the plug's pores
   for (std::size_t k = 0; k < held.size(); ++k) sum.binding_j += (held[k] - s.adsorbed_mol[k]) * m.outgassing.site[k].activation_j_mol;
   sum.water += passage.water;
@@ -593,6 +613,18 @@ double misled_mol_s(GasState& s, std::size_t k, const MeterFault& fault, double 
   return fault.stuck ? s.stuck_mol_s[k] : std::max(0.0, (asked_mol_s - fault.shift_slm * slm_of_its_gas_mol_s) / fault.span);
 }
 
+// Mean over a time of what goes from one value towards another by a first-order lag; gain: 1 - exp(-time / lag).
+double mean_of_lag(double from, double to, double gain, double time_by_lag) { return to + (from - to) * gain / time_by_lag; }
+
+// What the meters pass in a part of a period, of the course that step_meters() found for the whole.
+void take_part_of_meters(Setting& set, double gain, double time_by_lag) {
+  for (std::size_t k = 0; k < 2; ++k) {
+    double& from = set.meter_from_mol_s[k];
+    set.meter_mol_s[k] = mean_of_lag(from, set.meter_to_mol_s[k], gain, time_by_lag);
+    from += (set.meter_to_mol_s[k] - from) * gain;
+  }
+}
+
 // The mass-flow controllers' own loops: first order to what is asked, never more than wide open.
 void step_meters(const GasModel& m, GasState& s, Setting& set, double period_s) {
   if (s.gain_period_s != period_s) {
@@ -620,11 +652,13 @@ void step_meters(const GasModel& m, GasState& s, Setting& set, double period_s) 
     }
     const double before = open ? s.meter_mol_s[k] : 0.0;      // the process valve cuts at once
     s.meter_mol_s[k] = open ? before + (target - before) * s.meter_gain : 0.0;
-    set.meter_mol_s[k] = 0.5 * (before + s.meter_mol_s[k]);
+    set.meter_from_mol_s[k] = before;
+    set.meter_to_mol_s[k] = open ? target : 0.0;
+    set.meter_mol_s[k] = mean_of_lag(before, set.meter_to_mol_s[k], s.meter_gain, period_s / m.meter.lag_s);
     // What a shut-off that does not seal lets through passes the meter's own valve too, which is none, and is metered.
     if (k == 0 && set.disturbances.combustible_leak_mol_s > 0.0 && !m.supply_shut && !set.commands.process_open) {
       set.meter_gas[k] = static_cast<std::size_t>(Gas::hydrogen);
-      s.meter_mol_s[k] = set.meter_mol_s[k] = set.disturbances.combustible_leak_mol_s;
+      s.meter_mol_s[k] = set.meter_mol_s[k] = set.meter_from_mol_s[k] = set.meter_to_mol_s[k] = set.disturbances.combustible_leak_mol_s;
     }
     s.metered_mol += period_s * set.meter_mol_s[k];
   }
@@ -677,28 +711,36 @@ double step_gas(const GasModel& m, GasState& s, const ActuatorState& actuators, 
   step_meters(m, s, set, period_s);
   for (int i = 0; i < m.surfaces; ++i) {
     const GasSurface& surface = m.surface[static_cast<std::size_t>(i)];
-    const double g = s.film_w_m2k * surface.area_m2;
-    set.wall_w_k += g;
-    set.wall_w += g * surface_k[static_cast<std::size_t>(surface.node)];
+    set.wall_m2 += surface.area_m2;
+    set.wall_m2_k += surface.area_m2 * surface_k[static_cast<std::size_t>(surface.node)];
   }
   const double water_mol_s = std::inner_product(s.adsorbed_mol.begin(), s.adsorbed_mol.end(), s.desorption_per_s.begin(), 0.0);
   Rates rates = find_rates(m, s, set, s.chamber_pa, s.hose_pa);
   Change change = solve_change(m, s, set, rates, water_mol_s, period_s);
   s.parts = count_parts(s, change, held_mol);
-  const double h = period_s / s.parts;
+  const double h = period_s / s.parts, part_by_lag = h / m.meter.lag_s;
+  const double part_gain = s.parts > 1 ? 1.0 - std::exp(-part_by_lag) : 0.0;
+  const std::array<double, 2> metered_mol_s = set.meter_mol_s;
   PartSum sum;
   for (int part = 0; part < s.parts; ++part) {
-    if (part > 0) rates = find_rates(m, s, set, s.chamber_pa, s.hose_pa);
-    if (s.parts > 1) change = solve_change(m, s, set, rates, water_mol_s, h);
+    if (part > 0) {
+      if (const double mol = total(s.chamber_mol); is_stale(s, mol)) take_afresh(m, s, mol);
+      rates = find_rates(m, s, set, s.chamber_pa, s.hose_pa);
+    }
+    if (s.parts > 1) {
+      take_part_of_meters(set, part_gain, part_by_lag);
+      change = solve_change(m, s, set, rates, water_mol_s, h);
+    }
     step_part(m, s, set, h, rates, change, sum);
   }
   const double per_s = 1.0 / period_s;
   for (int i = 0; i < m.surfaces; ++i) {
     const GasSurface& surface = m.surface[static_cast<std::size_t>(i)];
     const auto n = static_cast<std::size_t>(surface.node);
-    heat_w[n] -= s.film_w_m2k * surface.area_m2 * (sum.wall_j * surface_k[n] - sum.wall_j_per_k) * per_s;
+    heat_w[n] -= surface.area_m2 * (sum.film_j_m2k * surface_k[n] - sum.film_j_m2) * per_s;
   }
   heat_w[static_cast<std::size_t>(m.outgassing_node)] -= sum.binding_j * per_s;
+  set.meter_mol_s = metered_mol_s;
   report_flows(s, set, sum, period_s);
   step_samples(m, s, period_s);
   s.fresh_age_s += period_s;

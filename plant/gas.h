@@ -1,8 +1,9 @@
 // Gas in the retort, its plug pores and the pump's hose: moles of each species and one gas temperature.
 //
-// One pressure over two temperatures: free gas at its own, pore gas near ambient. Flows are linearly implicit in the two
-// pressures, the gas temperature is implicit (fast in vacuum), what leaves carries the composition at the end of the step; in
-// transients a period is cut into up to 64 parts. What one place loses the other gains, species by species.
+// One pressure over two temperatures: free gas at its own, pore gas near ambient. The flows, made linear in the two pressures, and the
+// gas temperature go by a rational approximation of the exponential, accurate where slow and damped where fast (in vacuum); what leaves
+// carries the composition at the end of the step; in transients a period is cut into up to 64 parts. What one place loses the other
+// gains, species by species.
 #pragma once
 
 #include <array>

@@ -58,7 +58,7 @@ void read_contacts(const Model& m, const State& s, const Commands& c, const Dist
   p.door_closed = !d.door_open;
   p.emergency_stop_healthy = !d.emergency_stop_pressed;
   p.contactor_closed = s.actuators.contactor_closed;
-  p.pump_at_speed = s.actuators.pump_share > 0.9;
+  p.pump_at_speed = s.actuators.pump_end_share > 0.9;
   p.exhaust_open = c.exhaust_open;
   p.isolation_open = c.isolation_open;
   p.supply_present = s.gas.supply_pa > m.gas.supply.present_pa;

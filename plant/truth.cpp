@@ -68,7 +68,7 @@ const Truth truths[] = {
     {{"plant.flow.air", "slm", 5, "room air into the retort, the leak excepted"}, PLANT_READ { (void)m; return slm(s.gas.flows.air); }},
     {{"plant.leak", "slm", 8, "through the leak, inwards"}, PLANT_READ { (void)m; return slm(s.gas.flows.leak); }},
     {{"plant.hose", "Pa", 3, "pressure in the pump's hose, absolute"}, PLANT_READ { (void)m; return s.gas.hose_pa; }},
-    {{"plant.pump", "1", 3, "speed of the pump, of full speed"}, PLANT_READ { (void)m; return s.actuators.pump_share; }},
+    {{"plant.pump", "1", 3, "speed of the pump, of full speed"}, PLANT_READ { (void)m; return s.actuators.pump_end_share; }},
     {{"plant.supply", "Pa", 1, "gas supply, gauge"}, PLANT_READ { (void)m; return s.gas.supply_pa; }},
     {{"plant.mains", "V", 2, "mains voltage"}, PLANT_READ { (void)m; return s.actuators.mains_v; }},
     {{"plant.barometer", "Pa", 2, "barometric pressure"}, PLANT_READ { (void)m; return s.gas.room.barometer_pa; }},

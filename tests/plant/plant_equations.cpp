@@ -74,7 +74,7 @@ PlantVector PlantEquations::vector_of(const State& s) const {
   for (int k = 0; k < 2; ++k) y[at(slot::meter_mol_s + k)] = s.gas.meter_mol_s[at(k)];
   y[slot::supply_pa] = s.gas.supply_pa;
   y[slot::valve_frac] = s.actuators.valve_frac;
-  y[slot::pump_share] = s.actuators.pump_share;
+  y[slot::pump_share] = s.actuators.pump_end_share;
   y[slot::oxygen_cell] = s.oxygen_cell_k;
   y[slot::cold_junction] = s.cold_junction_k;
   y[slot::oxygen_fraction] = s.gas.oxygen_fraction;

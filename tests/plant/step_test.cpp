@@ -183,19 +183,19 @@ TEST(DemoFurnace, PumpThatRunsDownStandsInTheEnd) {
   ScriptedFurnace f;
   f.pump();
   f.run(60.0);
-  const double running = f.state().actuators.pump_share;
+  const double running = f.state().actuators.pump_end_share;
   EXPECT_GT(running, 0.9);
   f.stop_pump();
   f.run(10.0);
-  const double ten_s = f.state().actuators.pump_share;
+  const double ten_s = f.state().actuators.pump_end_share;
   EXPECT_NEAR(ten_s / running, std::exp(-10.0 / f.model.actuators.spin_up_s), 1e-12);
   bool slow = false;
   for (int i = 0; i < 10 * 3600; ++i) {
     f.tick();
-    slow = slow || std::fpclassify(f.state().actuators.pump_share) == FP_SUBNORMAL;
+    slow = slow || std::fpclassify(f.state().actuators.pump_end_share) == FP_SUBNORMAL;
   }
   EXPECT_FALSE(slow);
-  EXPECT_EQ(f.state().actuators.pump_share, 0.0);
+  EXPECT_EQ(f.state().actuators.pump_end_share, 0.0);
 }
 
 TEST(DemoFurnace, RisesByLessThanTwentyPascalAMinuteWhenIsolated) {
