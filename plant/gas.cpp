@@ -408,7 +408,8 @@ Change solve_change(const GasModel& m, const GasState& s, const Setting& set, co
   const double outside = h * (net + r.vent_in - r.vent_out - r.pump), b1 = h * (net - r.hose), b2 = outside - b1;
   const double x1 = (b1 * (6.0 + 4.0 * c + c * c + (c - a) * k) + outside * k * (4.0 + trace)) * per;
   const double x2 = (b2 * (6.0 + 4.0 * a + a * a + (a - c) * g) + outside * g * (4.0 + trace)) * per;
-  const double through = (b1 * g * (6.0 + 4.0 * c + c * c) - b2 * k * (6.0 + 4.0 * a + a * a) + outside * (c - a) * g * k) * per;   // g x1 - k x2
+  // g x1 - k x2
+  const double through = (b1 * g * (6.0 + 4.0 * c + c * c) - b2 * k * (6.0 + 4.0 * a + a * a) + outside * (c - a) * g * k) * per;
   const double chamber = (6.0 + a) * x1 + through, hose = (6.0 + c) * x2 - through;
   const double mean_chamber = (3.0 + a) * x1 + through, mean_hose = (3.0 + c) * x2 - through;
   const double mean_chamber_pa = beta * mean_chamber;

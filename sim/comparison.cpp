@@ -17,6 +17,7 @@ namespace {
 
 constexpr double instant_s = 1e-6;
 constexpr double infinite = std::numeric_limits<double>::infinity();
+constexpr double steep = 4.0;          // half widths from one row to the next: rows do not follow such a line
 constexpr double as_deep = 0.9;        // depths no further apart count as equal
 
 // One signal, both ways.
@@ -36,6 +37,32 @@ struct Walk {
     if (distance == 0.0) return 0.0;
     return half > 0.0 ? distance / half : 2.0;   // a code is right or it is not
   }
+
+  // Bits one by one: two that change within a row of each other are never seen apart in one of two runs.
+  static double depth_of(double value, const BitWindow::Bits& bits) {
+    if (!bits.any || std::isnan(value)) return bits.any == !std::isnan(value) ? 0.0 : infinite;
+    const auto word = static_cast<std::uint64_t>(value);
+    return (word & ~bits.some) == 0 && (~word & bits.all) == 0 ? 0.0 : 2.0;
+  }
+
+  // Depths of values in what a line does around an instant.
+  class Around {
+   public:
+    Around(const Walk& walk, const Polyline& line)
+        : walk_(walk),
+          line_(walk.recorded ? line : with_unseen_turns(line, [&](double value) { return steep * walk.result.tube.half_width(value); })),
+          box_(line_, walk.result.tube.shift_s),
+          bits_(line_, walk.result.tube.shift_s) {}
+    double depth_of(double time_s, double value, double reference) {
+      return walk_.result.signal.bits ? Walk::depth_of(value, bits_.at(time_s)) : walk_.depth_of(value, box_.at(time_s), reference);
+    }
+
+   private:
+    const Walk& walk_;
+    Polyline line_;
+    BoxWindow box_;
+    BitWindow bits_;
+  };
 
   void note(const Deviation& found) {
     if (!started || found.depth > result.worst.depth) result.worst = found;
@@ -74,18 +101,18 @@ struct Walk {
 
   // The run's rows against the baseline's box.
   void forwards(const Polyline& run, const Polyline& baseline, double until_s) {
-    BoxWindow window(baseline, result.tube.shift_s);
+    Around around(*this, baseline);
     for (std::size_t i = 0; i < run.size(); ++i) {
       const double time_s = run.times_s[i], value = run.values[i];
       if (time_s < baseline.times_s.front() - instant_s || time_s > until_s) continue;
       const double there = baseline.at(std::clamp(time_s, baseline.times_s.front(), baseline.times_s.back()));
-      take({time_s, value, there, depth_of(value, window.at(time_s), there)}, value - there);
+      take({time_s, value, there, around.depth_of(time_s, value, there)}, value - there);
     }
   }
 
   // The baseline's points against the run's box. Of a recorded log these are all: what lay between its rows nobody knows.
   void backwards(const Polyline& run, const Polyline& baseline, double until_s) {
-    BoxWindow window(run, result.tube.shift_s);
+    Around around(*this, run);
     for (std::size_t i = 0; i < baseline.size(); ++i) {
       const double time_s = baseline.times_s[i], value = baseline.values[i];
       if (time_s < run.times_s.front() - instant_s || time_s > until_s) continue;
@@ -94,7 +121,7 @@ struct Walk {
         skip();
         continue;
       }
-      const Deviation found{time_s, there, value, depth_of(value, window.at(time_s), value)};
+      const Deviation found{time_s, there, value, around.depth_of(time_s, value, value)};
       if (recorded) take(found, there - value);
       else note(found);
     }

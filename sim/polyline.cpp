@@ -78,6 +78,50 @@ Polyline thinned(const Polyline& line, const std::function<double(double value)>
   return kept;
 }
 
+namespace {
+
+// How far a line may have gone on beyond row i before it turned, at the row or before the next one: the smaller of the steps on either
+// side of the turn, with its sign; 0 where it does not turn. NaN beside a gap.
+double unseen_reach(const Polyline& line, std::size_t i) {
+  const std::vector<double>& v = line.values;
+  if (i == 0 || i + 1 >= v.size()) return 0.0;
+  const double before = v[i] - v[i - 1], after = v[i + 1] - v[i];
+  const double beyond = i + 2 < v.size() ? v[i + 2] - v[i + 1] : 0.0;
+  double step = before * after < 0.0 ? std::min(std::fabs(before), std::fabs(after)) : 0.0;
+  if (before * beyond < 0.0) step = std::max(step, std::min(std::fabs(before), std::fabs(beyond)));
+  return std::copysign(step, before);
+}
+
+}  // namespace
+
+Polyline with_unseen_turns(const Polyline& line, const std::function<double(double value)>& allowed) {
+  if (line.hold) return line;
+  Polyline with;
+  with.hold = line.hold;
+  for (std::size_t i = 0; i < line.size(); ++i) {
+    with.add(line.times_s[i], line.values[i]);
+    if (const double reach = unseen_reach(line, i); std::fabs(reach) > allowed(line.values[i])) {
+      with.add(line.times_s[i], line.values[i] + reach);
+      with.add(line.times_s[i], line.values[i]);
+    }
+  }
+  return with;
+}
+
+BitWindow::Bits BitWindow::at(double time_s) {
+  const double from_s = time_s - reach_s_, to_s = time_s + reach_s_;
+  while (first_ + 1 < line_.size() && line_.times_s[first_ + 1] <= from_s) ++first_;
+  Bits bits;
+  for (std::size_t i = first_; i < line_.size() && line_.times_s[i] <= to_s; ++i) {
+    if (std::isnan(line_.values[i])) continue;
+    const auto value = static_cast<std::uint64_t>(line_.values[i]);
+    bits.some |= value;
+    bits.all &= value;
+    bits.any = true;
+  }
+  return bits;
+}
+
 double BoxWindow::value_at(double time_s, std::size_t& cursor) const {
   while (cursor < line_.size() && line_.times_s[cursor] <= time_s) ++cursor;
   return between(line_, cursor, time_s);

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstddef>
+#include <cstdint>
 #include <functional>
 #include <vector>
 
@@ -26,6 +27,11 @@ struct Polyline {
 // Every kept point is one of `line`, and the first and last are kept. Gaps stay gaps.
 Polyline thinned(const Polyline& line, const std::function<double(double value)>& allowed);
 
+// With what its turns may have been between rows. Where a line turns, at a row or between two, and goes by more than
+// allowed(value) from row to row before and after, its rows did not follow it: it may have gone on before it turned, by as much as the
+// smaller of those two steps. There it goes so far and back, at the instant of the row.
+Polyline with_unseen_turns(const Polyline& line, const std::function<double(double value)>& allowed);
+
 // The least and the greatest value of a line within +-reach_s of instants that never go back. A window without any value: NaN.
 class BoxWindow {
  public:
@@ -43,6 +49,23 @@ class BoxWindow {
   std::size_t next_ = 0, left_ = 0, right_ = 0;       // next point to enter; cursors of the window's ends
   std::vector<std::size_t> low_, high_;               // points in the window, values rising / falling
   std::size_t low_at_ = 0, high_at_ = 0;              // first of them still in it
+};
+
+// The same of a held line whose values are bits: those that are set at some time, and those that are set all the time. `any`: there is a
+// value at all.
+class BitWindow {
+ public:
+  BitWindow(const Polyline& line, double reach_s) : line_(line), reach_s_(reach_s) {}
+  struct Bits {
+    std::uint64_t some = 0, all = ~std::uint64_t{0};
+    bool any = false;
+  };
+  Bits at(double time_s);
+
+ private:
+  const Polyline& line_;
+  double reach_s_;
+  std::size_t first_ = 0;                             // the point that holds where the window begins
 };
 
 }  // namespace sim

@@ -56,6 +56,38 @@ TEST(Polyline, DrawsNothingAcrossAGap) {
   EXPECT_DOUBLE_EQ(thin.at(35), 5);
 }
 
+// A triangle of slope 10 that turns at 2.3: rows each second see 20 at most, one that turns at 2.7 shows 27 - 7 = 20 twice. What either
+// reached, 23 and 27, lies within what its rows allow, and a line whose steps are small gets nothing.
+TEST(Polyline, MayHaveTurnedBetweenRowsThatDoNotFollowIt) {
+  const auto triangle = [](double turns_at) {
+    Polyline line;
+    for (int i = 0; i <= 5; ++i) line.add(i, 10.0 * (i < turns_at ? i : 2.0 * turns_at - i));
+    return line;
+  };
+  for (const double turns_at : {2.0, 2.3, 2.5, 2.7, 3.0}) {
+    const Polyline with = sim::with_unseen_turns(triangle(turns_at), [](double) { return 4.0; });
+    EXPECT_GE(*std::max_element(with.values.begin(), with.values.end()), 10.0 * turns_at) << turns_at;
+    EXPECT_LE(*std::max_element(with.values.begin(), with.values.end()), 10.0 * turns_at + 10.0) << "one step at most, " << turns_at;
+    EXPECT_DOUBLE_EQ(*std::min_element(with.values.begin(), with.values.end()), std::min(0.0, triangle(turns_at).values.back()));
+    for (int i = 0; i <= 5; ++i) EXPECT_DOUBLE_EQ(with.at(i), triangle(turns_at).at(i)) << "the rows stand";
+  }
+  const Polyline even = sim::with_unseen_turns(triangle(2.5), [](double) { return 11.0; });
+  EXPECT_EQ(even.size(), 6u) << "steps of 10 where 11 are allowed";
+  const Polyline code = sim::with_unseen_turns(line_of({{0, 1}, {1, 9}, {2, 1}}, true), [](double) { return 1.0; });
+  EXPECT_EQ(code.size(), 3u) << "a code is what it is";
+}
+
+TEST(BitWindow, HasWhatIsSetAtSomeTimeAndAllTheTime) {
+  const Polyline line = line_of({{0, 0b0111}, {10, 0b0101}, {10.4, 0b1001}, {20, nothing}}, true);
+  sim::BitWindow window(line, 2.0);
+  const auto held = window.at(5.0), switching = window.at(9.0);
+  EXPECT_EQ(held.some, 0b0111u);
+  EXPECT_EQ(held.all, 0b0111u);
+  EXPECT_EQ(switching.some, 0b1111u);
+  EXPECT_EQ(switching.all, 0b0001u) << "also of one that stood between two rows of another";
+  EXPECT_FALSE(window.at(25.0).any) << "a gap";
+}
+
 TEST(Polyline, KeepsTwoPointsOfAStraightLineAndEveryChangeOfACode) {
   Polyline ramp, code;
   code.hold = true;
