@@ -185,9 +185,8 @@ void heat_zones_step(HeatZones& zones, HeatLoop* loops, const Parameters& p, con
   float wanted[zone_count_max] = {};
   for (int z = 0; z < p.zones; ++z) {
     zones.setpoint_degc[z] = z == lead ? base_degc : base_degc + p.heat_offset_k[z];
-    wanted[z] = z == view.relay_zone
-                    ? heat_manual(loops[z], p, view.gain_set, zones.setpoint_degc[z], in.zone_degc[z], view.relay_frac)
-                    : heat_automatic(loops[z], p, order_of(zones, view, z, in.zone_degc[z]));
+    const HeatOrder order = order_of(zones, view, z, in.zone_degc[z]);
+    wanted[z] = z == view.relay_zone ? heat_manual(loops[z], p, order, view.relay_frac) : heat_automatic(loops[z], p, order);
   }
   if (zones.coupled) decouple(zones, p, wanted, p.heat_out_max < view.power_max ? p.heat_out_max : view.power_max);
   const float* given = zones.coupled ? zones.solved : wanted;

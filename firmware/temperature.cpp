@@ -138,6 +138,21 @@ float heat_manual(HeatLoop& loop, const Parameters& parameters, int gain_set, fl
   return loop.demand;
 }
 
+float heat_manual(HeatLoop& loop, const Parameters& parameters, const HeatOrder& order, float demand_frac) {
+  if (!std::isfinite(order.setpoint_degc) || !std::isfinite(order.zone_degc))
+    return heat_manual(loop, parameters, order.gain_set, order.setpoint_degc, order.zone_degc, demand_frac);
+  loop.ticks = 0;
+  loop.demand = clamped_demand(demand_frac);
+  const FeedForward ahead = feed_forward_of(parameters, order.setpoint_degc, order.rate_k_per_s);
+  loop.in_charge = true;
+  loop.share = order.feed_forward;
+  loop.steady = ahead.steady;
+  loop.ramp = ahead.ramp;
+  loop.pid.manual(heat_settings(parameters, order.gain_set, order.zone_degc), order.setpoint_degc, order.zone_degc, loop.demand,
+                  order.feed_forward * (ahead.ramp + ahead.steady) * order.reach);
+  return loop.demand;
+}
+
 void heat_applied(HeatLoop& loop, float demand_frac) { loop.pid.applied(clamped_demand(demand_frac)); }
 
 }  // namespace fw

@@ -21,7 +21,7 @@ struct HeatLoop {
   Pid pid;
   std::uint32_t ticks = 0;   // until the next run: 0 runs now
   float demand = 0.0f;       // last computed, before the interlocks
-  bool in_charge = false;    // ... by the loop; then these are what it had ahead of its feedback:
+  bool in_charge = false;    // ... by the loop or in its place; then these are what it had ahead of its feedback:
   float share = 0.0f;
   float steady = 0.0f, ramp = 0.0f;
 };
@@ -46,11 +46,15 @@ float heat_automatic(HeatLoop& loop, const Parameters& parameters, const HeatOrd
 float heat_automatic(HeatLoop& loop, const Parameters& parameters, int gain_set, float setpoint_degc, float zone_degc,
                      float setpoint_rate_k_per_s);
 
-// Call every tick when the loop is not in charge (idle, no permissive, manual): demand follows demand_frac (clamped 0..1, 0
-// when not finite), and the next heat_automatic() goes on from there without a bump. Runs the PID at once, not every n-th
-// tick.
+// Call every tick when the loop is not in charge (idle, no permissive): demand follows demand_frac (clamped 0..1, 0 when not
+// finite), and the next heat_automatic() goes on from there, with its feed-forward on top: heat that comes on begins with that.
+// Runs the PID at once, not every n-th tick.
 float heat_manual(HeatLoop& loop, const Parameters& parameters, int gain_set, float setpoint_degc, float zone_degc,
                   float demand_frac);
+
+// The same in place of the loop while it is at work (a relay): feedback and feed-forward of the order together are demand_frac, so
+// that the next heat_automatic() goes on from there without a bump; a change of share or ramp at the hand-over is taken as there.
+float heat_manual(HeatLoop& loop, const Parameters& parameters, const HeatOrder& order, float demand_frac);
 
 // Call every tick after the interlocks with what went to the heater: the anti-windup tracks it.
 void heat_applied(HeatLoop& loop, float demand_frac);

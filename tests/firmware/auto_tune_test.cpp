@@ -330,6 +330,64 @@ TEST(AutoTune, HandsTheLoopBackWithoutABump) {
   EXPECT_LT(worst, 1.0);
 }
 
+// A steady-power table and a ramp's feed-forward that give three quarters of what the furnace needs, 0.2 at 300 degC.
+fw::Parameters tunable_with_feed_forward() {
+  fw::Parameters p = tunable();
+  p.heat_steady_degc[0] = 0.0f;
+  p.heat_steady_degc[1] = 1000.0f;
+  p.heat_steady_frac[1] = 0.5f;
+  p.heat_feed_forward_s_per_k = 1.7f;
+  return p;
+}
+
+// Over the second after the relay's end the demand stays at its bias, within what the feedback itself asks for: the zone moves by
+// at most 0.1 * 1400 K / 2400 s = 0.06 K/s, times the gain of 0.01 / K 0.0006, and the integral adds 0.01 / 400 s of an error of
+// some 5 K, 0.0001.
+constexpr float feedback_alone = 0.001f;
+
+void expect_no_bump(Tuned& t, float bias) {
+  for (int i = 0; i < 10; ++i) {
+    EXPECT_NEAR(t.s.told.demand[0], bias, feedback_alone) << "tick " << i << " after the end";
+    t.tick();
+  }
+}
+
+Tuned relaying(const fw::Parameters& p) {
+  Tuned t = settled(p);
+  EXPECT_EQ(t.command(fw::Command::start_auto_tune, 1), fw::Refusal::accepted);
+  return t;
+}
+
+float bias_of(Tuned& t) { return static_cast<float>(detail_float(t.detail(), 5)); }
+
+TEST(AutoTune, HandsBackWithTheFeedForwardCounted) {
+  for (const bool accepted : {true, false}) {
+    Tuned t = relaying(tunable_with_feed_forward());
+    const float bias = bias_of(t);
+    ASSERT_TRUE(t.run_until_tuned(3000.0));
+    ASSERT_EQ(t.s.value("tune.state"), 2.0);
+    expect_no_bump(t, bias);
+    const float before = t.s.told.demand[0];
+    const fw::Refusal answer = accepted ? t.command(fw::Command::accept_auto_tune, 1) : t.command(fw::Command::reject_auto_tune);
+    ASSERT_EQ(answer, fw::Refusal::accepted);
+    EXPECT_NEAR(t.s.told.demand[0], before, feedback_alone) << (accepted ? "accepted" : "rejected");
+  }
+}
+
+TEST(AutoTune, GivenUpHandsBackWithTheFeedForwardCounted) {
+  fw::Parameters p = tunable_with_feed_forward();
+  Tuned aborted = relaying(p);
+  const float bias = bias_of(aborted);
+  aborted.run(20.0);
+  ASSERT_EQ(aborted.command(fw::Command::abort_auto_tune), fw::Refusal::accepted);
+  expect_no_bump(aborted, bias);
+  p.tune_heat.timeout_s = 20.0f;
+  Tuned late = relaying(p);
+  ASSERT_TRUE(late.run_until_tuned(30.0));
+  ASSERT_EQ(late.end(), TuneEnd::timed_out);
+  expect_no_bump(late, bias_of(late));
+}
+
 TEST(AutoTune, RejectedWritesNothing) {
   Tuned t = settled();
   ASSERT_EQ(t.command(fw::Command::start_auto_tune, 1), fw::Refusal::accepted);

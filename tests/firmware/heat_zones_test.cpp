@@ -663,6 +663,40 @@ TEST(HeatShare, ARampsPartComesWithTheNewShareAndGoesWithTheOldOne) {
   EXPECT_NEAR(now - before, -0.8f * 0.2f + s.step(), 1e-6f);
 }
 
+// In place of the loop at work, feedback and feed-forward together are what went out: the next run adds a step of I alone.
+TEST(HeatShare, GoesOnFromWhatStoodInPlaceOfTheLoop) {
+  for (const float share : {1.0f, 0.4f, 0.0f, 1.5f}) {
+    for (const float demand : {0.05f, 0.3f, 0.6f}) {
+      Sharing s;
+      s.order.feed_forward = share;
+      for (int i = 0; i < 3; ++i) EXPECT_FLOAT_EQ(fw::heat_manual(s.loop, s.p, s.order, demand), demand);
+      EXPECT_NEAR(s.run(share, 0.0f), demand, 1e-6f) << share;
+      EXPECT_NEAR(s.run(share, 0.0f), demand + s.step(), 1e-6f) << share;
+      static_cast<void>(fw::heat_manual(s.loop, s.p, s.order, demand));
+      EXPECT_NEAR(s.run(0.7f, 0.0f), demand, 1e-6f) << "another share with the hand-over, from " << share;
+    }
+  }
+  Sharing s;
+  static_cast<void>(fw::heat_manual(s.loop, s.p, s.order, 0.3f));
+  EXPECT_NEAR(s.run(1.0f, 0.1f), 0.3f + 2.0f * 0.1f, 1e-6f) << "a ramp that begins with the hand-over brings its own";
+  for (const float reach : {1.0f, 1.5f}) {
+    Sharing ramp;
+    ramp.order.rate_k_per_s = 0.1f;
+    ramp.order.reach = reach;
+    static_cast<void>(fw::heat_manual(ramp.loop, ramp.p, ramp.order, 0.3f));
+    EXPECT_NEAR(ramp.run(1.0f, 0.1f), 0.3f, 1e-6f) << "within a ramp, at a reach of " << reach;
+  }
+}
+
+TEST(HeatShare, WithoutAReadingNothingIsHandedOver) {
+  Sharing s;
+  static_cast<void>(s.run(1.0f, 0.0f));
+  fw::HeatOrder blind = s.order;
+  blind.zone_degc = std::numeric_limits<float>::quiet_NaN();
+  EXPECT_EQ(fw::heat_manual(s.loop, s.p, blind, 0.3f), 0.3f);
+  EXPECT_NEAR(s.run(0.4f, 0.0f), 0.02f + s.step() + 0.4f * 0.301f, 1e-6f) << "as from a start, the integral where it stood";
+}
+
 // The next start is from manual: what stood before it is nothing to hand over.
 TEST(HeatShare, HandsNothingOverFromBeforeManual) {
   Sharing s;
