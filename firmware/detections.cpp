@@ -2,6 +2,8 @@
 
 #include <cmath>
 
+#include "firmware/heat_zones.h"
+
 namespace fw {
 
 namespace {
@@ -107,14 +109,18 @@ bool load_differs(const DetectionView& view) {
   return limit_k > 0.0f && !in.load_failed && !in.load_2_failed && std::fabs(in.load_degc - in.load_2_degc) > limit_k;
 }
 
-// Once a soak has been counted for long, heater side and load stand together.
+// Once a soak has been counted for long, heater side and load stand together, but for what a zone is wanted hotter than the lead one.
 bool heater_differs(const DetectionView& view) {
   const Inputs& in = view.inputs;
   const float limit_k = view.parameters.heater_difference_k;
   if (limit_k <= 0.0f || in.load_failed || in.zone_failed != 0 || view.run.segment >= view.run.segments) return false;
   const bool settled = programme_active(view.run) && view.run.copy[view.run.segment].kind == SegmentKind::soak &&
                        view.run.counted_ms >= soak_settled_ms;
-  return settled && std::fabs(in.zone_degc[0] - in.load_degc) > limit_k;
+  bool differs = false;
+  for (int z = 0; z < view.parameters.zones; ++z) {
+    differs = differs || std::fabs(in.zone_degc[z] - heat_zone_offset_k(view.parameters, z) - in.load_degc) > limit_k;
+  }
+  return settled && differs;
 }
 
 std::uint32_t watch_time(Detections& d, const DetectionView& view) {

@@ -184,7 +184,7 @@ void heat_zones_step(HeatZones& zones, HeatLoop* loops, const Parameters& p, con
   const float base_degc = view.setpoint_degc + zones.offset_k;
   float wanted[zone_count_max] = {};
   for (int z = 0; z < p.zones; ++z) {
-    zones.setpoint_degc[z] = z == lead ? base_degc : base_degc + p.heat_offset_k[z];
+    zones.setpoint_degc[z] = base_degc + heat_zone_offset_k(p, z);
     const HeatOrder order = order_of(zones, view, z, in.zone_degc[z]);
     wanted[z] = z == view.relay_zone ? heat_manual(loops[z], p, order, view.relay_frac) : heat_automatic(loops[z], p, order);
   }
@@ -209,11 +209,12 @@ void heat_zones_applied(HeatZones& zones, HeatLoop* loops, const Parameters& p, 
   for (int z = 0; z < p.zones; ++z) loops[z].pid.applied(reached[z]);
 }
 
+float heat_zone_offset_k(const Parameters& p, int zone) { return zone == lead_of(p) ? 0.0f : p.heat_offset_k[zone]; }
+
 float heat_zones_farthest_degc(const HeatZones& zones, const Parameters& p, const Inputs& in, float setpoint_degc) {
-  const int lead = lead_of(p);
   float farthest = 0.0f;
   for (int z = 0; z < p.zones; ++z) {
-    const float zone_degc = in.zone_degc[z] - (zones.offset_k + (z == lead ? 0.0f : p.heat_offset_k[z]));
+    const float zone_degc = in.zone_degc[z] - (zones.offset_k + heat_zone_offset_k(p, z));
     if (z == 0 || std::fabs(zone_degc - setpoint_degc) > std::fabs(farthest - setpoint_degc)) farthest = zone_degc;
   }
   return farthest;

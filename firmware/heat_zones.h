@@ -73,6 +73,9 @@ void heat_zones_step(HeatZones& zones, HeatLoop* loops, const Parameters& parame
 // Call every tick after the interlocks with what went out.
 void heat_zones_applied(HeatZones& zones, HeatLoop* loops, const Parameters& parameters, const float* demand);
 
+// By how much a zone of the unit is to be hotter than the lead zone; its own does not count there.
+float heat_zone_offset_k(const Parameters& parameters, int zone);
+
 // The zone farthest from its set point, its temperature moved by as much as its set point differs from the programme's.
 float heat_zones_farthest_degc(const HeatZones& zones, const Parameters& parameters, const Inputs& inputs, float setpoint_degc);
 

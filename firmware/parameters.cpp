@@ -303,7 +303,7 @@ constexpr ParameterInfo table[] = {
     {"limits.load_difference", "K", FW_AT(load_difference_k), false, 0.0f, 1000.0f, 0.0f,
      "between the two load thermocouples, alarm, 0 off (only one is fitted)"},
     {"limits.heater_difference", "K", FW_AT(heater_difference_k), false, 0.0f, 1000.0f, 0.0f,
-     "between heater side and load after 10 min of counted soak, alarm, 0 off"},
+     "between heater side of any zone, its offset taken off, and load after 10 min of counted soak, alarm, 0 off"},
     {"limits.tick_late", "", FW_AT(tick_late_share), false, 0.0f, 10.0f, 0.5f,
      "a step later than its period by this share of it is an alarm, 0 off"},
     {"alarms.band_temperature", "K", FW_AT(alarm_band_k), false, 0.0f, 100.0f, 2.0f, "dead band of alarms on temperatures"},

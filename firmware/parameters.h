@@ -173,7 +173,7 @@ struct Parameters {
   float frozen_window_s;                  // every input of the station stands still to the bit
   float vacuum_rise_pa;                   // above the lowest while the pump is open to the chamber
   float load_difference_k;                // between the two load thermocouples
-  float heater_difference_k;              // between heater side and load in a soak
+  float heater_difference_k;              // between heater side of any zone, less its offset, and load in a soak
   float tick_late_share;                  // of the control period
   // alarms
   float alarm_band_k, alarm_band_pa;      // dead bands of temperature and pressure

@@ -1,7 +1,10 @@
 // Delays, priorities and the conditions of alarms. Their states one by one: alarm_states_test.
 #include <gtest/gtest.h>
 
+#include <algorithm>
+
 #include "firmware/alarms.h"
+#include "firmware/detections.h"
 #include "tests/firmware/stand_in.h"
 
 namespace {
@@ -266,6 +269,49 @@ TEST(AlarmCondition, HeaterAndLoadAreComparedOnlyInASoakThatHasCounted) {
   EXPECT_FALSE(s.alarm(fw::alarm::heater_differs));
   s.run(200.0);
   EXPECT_TRUE(s.alarm(fw::alarm::heater_differs));
+}
+
+// A soak that has been counted for long, of three zones led by the second, each where it is wanted.
+struct Soaked {
+  fw::Parameters p = fw::default_parameters();
+  fw::Inputs in;
+  fw::ProgrammeRun run;
+  Soaked() {
+    p.zones = 3;
+    p.heat_lead_zone = 2;
+    p.heater_difference_k = 25.0f;
+    in.known = in.fresh = true;
+    in.load_degc = 600.0f;
+    const float offsets_k[] = {15.0f, 99.0f, -10.0f, 7.0f}, zones_degc[] = {615.0f, 600.0f, 590.0f, 20.0f};
+    std::copy(offsets_k, offsets_k + 4, p.heat_offset_k);
+    std::copy(zones_degc, zones_degc + 4, in.zone_degc);
+    run.state = fw::ProgrammeState::running;
+    run.segments = 1;
+    run.segment = 0;
+    run.copy[0].kind = fw::SegmentKind::soak;
+    run.counted_ms = 600000;
+  }
+  bool differs() const {
+    fw::Detections d;
+    fw::detections_step(d, {p, in, run, fw::Outputs{}, 0});
+    return (d.found & fw::detection::heater_differs) != 0;
+  }
+};
+
+TEST(AlarmCondition, EveryZoneOfTheUnitIsComparedWithTheLoadButForItsOffset) {
+  EXPECT_FALSE(Soaked().differs()) << "the fourth, which is not there, stands at 20 degC";
+  for (int z = 0; z < 3; ++z) {
+    for (const float away_k : {26.0f, -26.0f}) {
+      Soaked s;
+      s.in.zone_degc[z] += away_k;
+      EXPECT_TRUE(s.differs()) << "zone " << z + 1 << " by " << away_k;
+      s.in.zone_degc[z] -= away_k / 13.0f;
+      EXPECT_FALSE(s.differs()) << "zone " << z + 1 << " by 24 K";
+      s.in.zone_degc[z] += away_k / 13.0f;
+      s.run.counted_ms = 599999;
+      EXPECT_FALSE(s.differs()) << "the soak has not counted for long";
+    }
+  }
 }
 
 TEST(AlarmCondition, StepThatComesLateIsCounted) {
