@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <stdexcept>
 
 #include "firmware/parameter_store.h"
@@ -38,7 +39,9 @@ void Injector::start(const std::vector<fw::Segment>& segments) {
   status_ = still_ = 0;
   forced_ = forced_on_ = 0;
   watchdog_ = silent_ = asked_ = false;
-  pump_follows_ = true;
+  pump_follows_ = valve_follows_ = true;
+  valve_frac_ = 0.0f;
+  swing_ = {};
   sequence_ = coils_ = 0;
   demand_ = {};
   flow_ma_.fill(4.0f);
@@ -55,10 +58,11 @@ void Injector::start(const std::vector<fw::Segment>& segments) {
   set_degc(channel::load + 1, 25.0);
   raw_[channel::cold_junction] = junction_ohm;
   const fw::Parameters& p = parameters_;
-  raw_[channel::oxygen_cell] = loop_ma(700.0, 0.0, static_cast<double>(p.oxygen_cell_full_scale_degc));
-  raw_[channel::dew_point] = loop_ma(-60.0, static_cast<double>(p.dew_point_low_degc), static_cast<double>(p.dew_point_high_degc));
+  set_cell_degc(700.0);
+  set_dew_point_degc(-60.0);
   raw_[channel::barometer] = loop_ma(101325.0, static_cast<double>(p.barometer_low_pa), static_cast<double>(p.barometer_high_pa));
-  raw_[channel::mains] = loop_ma(static_cast<double>(p.mains_nominal_v), 0.0, static_cast<double>(p.mains_full_scale_v));
+  set_mains_v(static_cast<double>(p.mains_nominal_v));
+  set_supply_pa(std::max(0.5 * static_cast<double>(p.supply_full_scale_pa), 1.5 * static_cast<double>(p.supply_low_pa)));
   raw_[channel::pirani] = 8.5;
   raw_[channel::capacitance] = 10.2;
   set_gauge_pa(0.0);
@@ -78,6 +82,10 @@ void Injector::set_gauge_pa(double pa) {
   set_raw(channel::gauge, loop_ma(pa, static_cast<double>(parameters_.gauge_low_pa), static_cast<double>(parameters_.gauge_high_pa)));
 }
 
+void Injector::set_swing_pa(double middle_pa, double amplitude_pa, double period_s) {
+  swing_ = {middle_pa, amplitude_pa, period_s, 0.0};
+}
+
 // Capacitance gauge; the gauge-pressure cell stands below its range.
 void Injector::set_vacuum_pa(double absolute_pa) {
   set_raw(channel::capacitance, std::min(10.0 * absolute_pa / static_cast<double>(parameters_.capacitance_full_scale_pa), 10.2));
@@ -88,6 +96,28 @@ void Injector::set_vacuum_pa(double absolute_pa) {
 // Nernst against air, E = R T / (4 F) ln(0.2095 / x) at equal pressures; R 8.314462618 J/(mol K), F 96485.33212 C/mol (CODATA 2018).
 void Injector::set_oxygen_ppm(double ppm) {
   set_raw(channel::oxygen, 1000.0 * 8.314462618 * (700.0 + 273.15) / (4.0 * 96485.33212) * std::log(209500.0 / ppm));
+}
+
+void Injector::set_cell_degc(double degc) {
+  set_raw(channel::oxygen_cell, loop_ma(degc, 0.0, static_cast<double>(parameters_.oxygen_cell_full_scale_degc)));
+}
+
+void Injector::set_dew_point_degc(double degc) {
+  const fw::Parameters& p = parameters_;
+  set_raw(channel::dew_point, loop_ma(degc, static_cast<double>(p.dew_point_low_degc), static_cast<double>(p.dew_point_high_degc)));
+}
+
+void Injector::set_mains_v(double v) {
+  set_raw(channel::mains, loop_ma(v, 0.0, static_cast<double>(parameters_.mains_full_scale_v)));
+}
+
+void Injector::set_supply_pa(double pa) {
+  set_raw(channel::supply, loop_ma(pa, 0.0, static_cast<double>(parameters_.supply_full_scale_pa)));
+}
+
+void Injector::set_valve_frac(double frac) {
+  valve_follows_ = false;
+  set_raw(channel::valve_position, loop_ma(frac, 0.0, 1.0));
 }
 
 void Injector::set_current_a(int zone, double a) { current_a_[static_cast<std::size_t>(zone)] = a; }
@@ -128,6 +158,7 @@ double Injector::terminal(int channel) const {
     if (meter_ma_[meter] >= 0.0) return meter_ma_[meter];
     return coil(fw::coil::process_open) ? static_cast<double>(flow_ma_[meter]) : 4.0;
   }
+  if (channel == channel::valve_position && valve_follows_) return loop_ma(static_cast<double>(valve_frac_), 0.0, 1.0);
   const bool odd = (now_us_ / (static_cast<std::uint64_t>(parameters_.period_ms) * 1000u)) % 2u != 0;
   const bool live = channel <= channel::load && ((still_ >> channel) & 1u) == 0 && odd;
   if (channel < channel::current_1) return raw_[static_cast<std::size_t>(channel)] + (live ? live_mv : 0.0);
@@ -156,6 +187,7 @@ void Injector::take_request(std::span<const std::uint8_t> request) {
   coils_ = modbus::get_u16(&request[13]);
   for (std::size_t z = 0; z < 4; ++z) demand_[z] = modbus::get_f32(&request[19 + 4 * z]);
   for (std::size_t m = 0; m < 2; ++m) flow_ma_[m] = modbus::get_f32(&request[35 + 4 * m]);
+  valve_frac_ = modbus::get_f32(&request[43]);
   asked_ = true;
 }
 
@@ -170,6 +202,10 @@ void Injector::tick() {
   now_us_ += static_cast<std::uint64_t>(parameters_.period_ms) * 1000u;
   for (std::size_t c = 0; c < rise_k_per_s_.size(); ++c)
     if (rise_k_per_s_[c] != 0.0) set_degc(static_cast<int>(c), degc_[c] + rise_k_per_s_[c] * period_s());
+  if (swing_.period_s > 0.0) {
+    swing_.elapsed_s += period_s();
+    set_gauge_pa(swing_.middle_pa + swing_.amplitude_pa * std::sin(2.0 * std::numbers::pi * swing_.elapsed_s / swing_.period_s));
+  }
   TickIn in;
   in.now_us = now_us_;
   in.field_arrival_us = in.supervisory_arrival_us = now_us_ - 5000u;

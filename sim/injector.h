@@ -1,7 +1,7 @@
 // A signal injector at the station's terminals, in place of a plant: every channel holds what it was set to, discrete inputs follow the
 // coils the core sends unless they are forced, and a few readings are consistent with the outputs (heater current with demand, flow
-// with its set point, the burn-off flame with its pilot). It speaks to a core through bytes on both of its lines and knows nothing of
-// what the core makes of them.
+// with its set point, the back-pressure valve with its own, the burn-off flame with its pilot). It speaks to a core through bytes on
+// both of its lines and knows nothing of what the core makes of them.
 #pragma once
 
 #include <array>
@@ -20,7 +20,7 @@ namespace sim {
 // Channels of the station by place (DEVELOPERS.md, "Field line").
 namespace channel {
 enum : int { zone_1 = 0, load = 4, cold_junction = 6, gauge = 7, capacitance = 8, pirani = 9, meter_1 = 10, meter_2 = 11, oxygen = 12,
-             oxygen_cell = 13, dew_point = 14, barometer = 15, mains = 17, current_1 = 20 };
+             oxygen_cell = 13, dew_point = 14, barometer = 15, valve_position = 16, mains = 17, supply = 18, current_1 = 20 };
 }
 
 class Injector {
@@ -37,8 +37,14 @@ class Injector {
   void set_degc(int channel, double degc);                 // thermocouples, by the type the parameters give
   void set_rise(int channel, double k_per_s);              // of a thermocouple, from where it was set
   void set_gauge_pa(double pa);
+  void set_swing_pa(double middle_pa, double amplitude_pa, double period_s);   // of the gauge pressure, a sine that rises now
   void set_vacuum_pa(double absolute_pa);
   void set_oxygen_ppm(double ppm);
+  void set_cell_degc(double degc);                         // of the oxygen cell itself
+  void set_dew_point_degc(double degc);
+  void set_mains_v(double v);
+  void set_supply_pa(double pa);
+  void set_valve_frac(double frac);                        // fixed; else it stands where it was told to
   void set_current_a(int zone, double a);                  // fixed; negative: follows the demand again
   void set_meter_slm(int meter, double slm);               // 0 or 1, calibration gas; whatever its valve does
   void set_raw(int channel, double value);                 // mV, mA, V or ohm as they stand on the terminals
@@ -77,10 +83,14 @@ class Injector {
   int zone_ = 0;
   std::uint32_t status_ = 0, still_ = 0;
   std::uint16_t forced_ = 0, forced_on_ = 0;
-  bool watchdog_ = false, silent_ = false, pump_follows_ = true;
+  bool watchdog_ = false, silent_ = false, pump_follows_ = true, valve_follows_ = true;
+  struct Swing {
+    double middle_pa = 0.0, amplitude_pa = 0.0, period_s = 0.0, elapsed_s = 0.0;
+  } swing_;                                                // without a period: none
   std::uint16_t sequence_ = 0, coils_ = 0;
   std::array<float, 4> demand_{};
   std::array<float, 2> flow_ma_{};
+  float valve_frac_ = 0.0f;                                // as last asked for
   std::array<double, 2> meter_ma_{};                       // fixed; negative: follows its set point
   bool asked_ = false;
   std::uint64_t now_us_ = 0;

@@ -1,5 +1,5 @@
-// saggar prooftest: every row of the cause-and-effect table against the core, by injected signals; prints the results and leaves a
-// sheet to sign.
+// saggar prooftest: every row of the cause-and-effect table and every alarm against the core, by injected signals; prints the results
+// and leaves a sheet to sign.
 #include <cstdio>
 #include <filesystem>
 #include <memory>
@@ -23,7 +23,7 @@ struct ProofOptions {
   std::string controller, kind = "host", out;
 };
 
-void print(const sim::ProofResult& r) {
+void print(const char* before, const sim::ProofResult& r) {
   const bool tested = r.verdict == sim::ProofResult::Verdict::pass || r.verdict == sim::ProofResult::Verdict::fail;
   std::string figures;
   const auto seen = [](const std::optional<double>& value) { return value ? fmt::format("{:.6g}", *value) : std::string("none"); };
@@ -31,7 +31,8 @@ void print(const sim::ProofResult& r) {
   const std::string delay = r.delay_s ? fmt::format("{:.1f} s", *r.delay_s) : "none";
   if (tested) figures += fmt::format("delay {:.1f} s, observed {}", r.set_delay_s, delay);
   const char* const between = figures.empty() || r.reason.empty() ? "" : "; ";
-  fmt::print("{:3} {:34} {:22} {}{}{}\n", r.row, sim::proof_name(r), sim::verdict_text(r.verdict), figures, between, r.reason);
+  if (!r.alarms.empty()) figures += fmt::format("; told: {}", r.alarms);
+  fmt::print("{}{:3} {:34} {:22} {}{}{}\n", before, r.number, sim::proof_name(r), sim::verdict_text(r.verdict), figures, between, r.reason);
 }
 
 int prove(const ProofOptions& options) {
@@ -39,26 +40,25 @@ int prove(const ProofOptions& options) {
   sim::EndpointSettings settings;
   settings.kind = options.kind;
   const std::unique_ptr<sim::Endpoint> core = sim::open_endpoint(settings);
-  const std::vector<sim::ProofResult> results = sim::proof_test(*core, controller.parameters);
-  for (const sim::ProofResult& result : results) print(result);
+  const sim::Proof proof = sim::proof_test(*core, controller.parameters);
+  for (const sim::ProofResult& result : proof.rows) print("", result);
+  for (const sim::ProofResult& result : proof.alarms) print("alarm ", result);
   if (!options.out.empty()) {
     sim::make_folder(options.out);
     sim::ResultFile sheet(options.out, "prooftest.html");
-    sheet.write(sim::proof_sheet(results, controller.title, options.kind));
+    sheet.write(sim::proof_sheet(proof, controller.title, options.kind));
     sheet.close();
     sheet.name();
     fmt::print("sheet to sign: {}\n", (fs::path(options.out) / "prooftest.html").string());
   }
-  fmt::print("{}\n{}\n", sim::proof_count(results), sim::short_caution);
-  using enum sim::ProofResult::Verdict;
-  const bool passed = sim::proof_count(results, fail) == 0 && sim::proof_count(results, pass) > 0;
-  return passed ? all_hold : expectation_failed;
+  fmt::print("{}\n{}\n{}\n", sim::proof_count(proof.rows, "rows"), sim::proof_count(proof.alarms, "alarms"), sim::short_caution);
+  return sim::proof_passed(proof) ? all_hold : expectation_failed;
 }
 
 }  // namespace
 
 void add_prooftest(CLI::App& app, Invocation& invocation) {
-  CLI::App* verb = app.add_subcommand("prooftest", "provoke every row of the cause-and-effect table by injected signals, without a plant");
+  CLI::App* verb = app.add_subcommand("prooftest", "provoke every interlock row and alarm by injected signals, without a plant");
   const auto options = std::make_shared<ProofOptions>();
   verb->add_option("CONTROLLER", options->controller, "controller file (configs/controllers)")->required();
   verb->add_option("--controller", options->kind, "who is tested")->check(controller_kind());
