@@ -1,10 +1,19 @@
 #include "sim/tape.h"
 
+#include <fcntl.h>
+#include <sys/ioctl.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
+#include <array>
+#include <atomic>
+#include <chrono>
+#include <csignal>
 #include <filesystem>
 #include <fstream>
+#include <memory>
 #include <random>
+#include <thread>
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -152,6 +161,102 @@ TEST_F(Tape, IsNotThereUnlessItIsFinished) {
     EXPECT_FALSE(std::filesystem::exists(path()));
   }
   EXPECT_TRUE(std::filesystem::is_empty(folder_));
+}
+
+// A named pipe in the place of the partial file: as long as nobody reads it, a block of the tape is on its way.
+struct Pipe {
+  explicit Pipe(const std::filesystem::path& path) {
+    if (mkfifo(path.c_str(), 0600) == 0) reads = open(path.c_str(), O_RDONLY | O_NONBLOCK | O_CLOEXEC);
+    target = path;
+  }
+  ~Pipe() { close(reads); }
+  Pipe(const Pipe&) = delete;
+  Pipe& operator=(const Pipe&) = delete;
+
+  int waiting() const {
+    int bytes = 0;
+    return ioctl(reads, FIONREAD, &bytes) == 0 ? bytes : -1;
+  }
+  // The other descriptor of it, -1: shut.
+  int writer() const {
+    for (const auto& entry : std::filesystem::directory_iterator("/proc/self/fd")) {
+      const int file = std::stoi(entry.path().filename());
+      std::error_code gone;
+      if (file != reads && std::filesystem::read_symlink(entry.path(), gone) == target) return file;
+    }
+    return -1;
+  }
+  void empty_until(const std::atomic<bool>& done) const {
+    std::array<char, 65536> bytes{};
+    while (!done) {
+      if (read(reads, bytes.data(), bytes.size()) <= 0) std::this_thread::sleep_for(std::chrono::milliseconds(1));
+    }
+  }
+
+  std::filesystem::path target;
+  int reads = -1;
+};
+
+// A write that waits for the pipe takes no more once this has come: the writer goes on with the rest by another one.
+struct Interruption {
+  Interruption() {
+    struct sigaction nothing = {};
+    nothing.sa_handler = [](int) {};
+    sigaction(SIGUSR1, &nothing, &before);
+  }
+  ~Interruption() { sigaction(SIGUSR1, &before, nullptr); }
+  Interruption(const Interruption&) = delete;
+  Interruption& operator=(const Interruption&) = delete;
+
+  // Not of this thread and those it begins from now on.
+  static void of_others() {
+    sigset_t one;
+    sigemptyset(&one);
+    sigaddset(&one, SIGUSR1);
+    pthread_sigmask(SIG_BLOCK, &one, nullptr);
+  }
+
+  struct sigaction before = {};
+};
+
+// Given up while a block is on its way, it must not shut the file under it: the rest would go into what is opened next.
+TEST_F(Tape, GivenUpWritesIntoNoOtherFile) {
+  const Interruption interruption;
+  const Pipe pipe(path("tape.partial"));
+  ASSERT_GE(pipe.reads, 0);
+  auto writer = std::make_unique<TapeWriter>(path(), header());
+  const int file = pipe.writer();
+  ASSERT_GE(file, 0);
+  Interruption::of_others();
+  // Up to little below a block, all of it kept; then a batch that goes over it, of which the pipe takes 64 KiB.
+  const auto ticks = various_ticks(8000);
+  std::size_t i = 0;
+  while (i % 50 != 0 || writer->bytes() < (std::uint64_t{1} << 20) - 65536) {
+    ASSERT_LT(i + 500, ticks.size());
+    writer->add(ticks[i].in, ticks[i].out);
+    ++i;
+  }
+  for (const std::size_t end = i + 500; i < end; ++i) writer->add(ticks[i].in, ticks[i].out);
+  for (int waits = 0; waits < 10000 && pipe.waiting() < 65536; ++waits) std::this_thread::sleep_for(std::chrono::milliseconds(1));
+  ASSERT_EQ(pipe.waiting(), 65536);
+
+  std::atomic<bool> gone = false;
+  std::thread reader([&] {
+    const auto shut = [&] { return fcntl(file, F_GETFD) < 0; };
+    for (int waits = 0; waits < 200 && !shut(); ++waits) std::this_thread::sleep_for(std::chrono::milliseconds(1));
+    if (shut()) {                           // before its time: somebody else's file takes the number
+      const int other = open(path("other").c_str(), O_WRONLY | O_CREAT | O_CLOEXEC, 0600);
+      if (other != file) dup2(other, file);
+      kill(getpid(), SIGUSR1);
+    }
+    pipe.empty_until(gone);
+  });
+  writer.reset();
+  gone = true;
+  reader.join();
+  if (!std::filesystem::exists(path("other"))) std::ofstream(path("other")) << "";
+  EXPECT_EQ(std::filesystem::file_size(path("other")), 0u);
+  EXPECT_FALSE(std::filesystem::exists(path("tape.partial")));
 }
 
 TEST_F(Tape, SaysWhenItCannotBeWritten) {
