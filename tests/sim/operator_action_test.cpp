@@ -28,6 +28,17 @@ std::vector<OperatorAction> read(const std::string& text, const Scenario& scenar
   return sim::read_actions(sim::parse_yaml(text, "actions.yaml"), {scenario.programme, sim::SignalTable(1)});
 }
 
+// An item alone in its file, and what the refusal says.
+void expect_refused(const Scenario& scenario, const char* item, const char* says) {
+  try {
+    read(item, scenario);
+    ADD_FAILURE() << item;
+  } catch (const sim::InputError& error) {
+    EXPECT_THAT(error.what(), HasSubstr(says));
+    EXPECT_THAT(error.what(), testing::StartsWith("actions.yaml:1:")) << item;
+  }
+}
+
 Scenario with(const std::string& actions, double seconds) {
   Scenario scenario = sim_test::short_run(seconds, "sensors/load_thermocouple_opens");
   scenario.faults.clear();
@@ -248,14 +259,7 @@ TEST(OperatorAction, ComesBackFromWhatIsWritten) {
            "- set_parameter: {name: unit.load_titanium, value: no}\n"
            "- set_parameter: {name: limits.zone_trip, value: 1562 degF}\n", scenario), 0);
   EXPECT_EQ(sim::write_actions(read(text, scenario), 0), text);
-  const auto refused = [&](const char* item, const char* says) {
-    try {
-      read(item, scenario);
-      ADD_FAILURE() << item;
-    } catch (const sim::InputError& error) {
-      EXPECT_THAT(error.what(), HasSubstr(says));
-    }
-  };
+  const auto refused = [&](const char* item, const char* says) { expect_refused(scenario, item, says); };
   refused("- set_parameter: {name: heat.gains.1.gian, value: 0.3 1/K}", "nearest: heat.gains.1.gain");
   refused("- set_parameter: {name: heat.gains.1.gain, value: 0.3}", "1/K");
   refused("- set_parameter: {name: heat.gains.1.gain, value: 5e6 1/K}", "value");     // only one to be refused may be so
@@ -394,15 +398,7 @@ TEST(OperatorAction, ToEditASegmentSaysWhatIsWrongWithIt) {
   EXPECT_THAT(text, HasSubstr("which: end"));
   EXPECT_THAT(text, HasSubstr("back_to: ramp"));
   EXPECT_EQ(sim::write_actions(read(text, scenario), 0), text);
-  const auto refused = [&](const char* item, const char* says) {
-    try {
-      read(item, scenario);
-      ADD_FAILURE() << item;
-    } catch (const sim::InputError& error) {
-      EXPECT_THAT(error.what(), HasSubstr(says));
-      EXPECT_THAT(error.what(), testing::StartsWith("actions.yaml:1:"));
-    }
-  };
+  const auto refused = [&](const char* item, const char* says) { expect_refused(scenario, item, says); };
   refused("- edit_segment: {which: sook, to: {wait: {for: 1 s}}}", "nearest: soak");
   refused("- edit_segment: {which: soak}", "`to`");
   refused("- edit_segment: {to: {wait: {for: 1 s}}}", "which");
