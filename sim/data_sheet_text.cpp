@@ -62,13 +62,21 @@ void add_levels(std::string& text, const DataSheet& sheet, const DisplayUnits& u
   text += fmt::format(" casing at most {}\n", temperature(sheet.cooling_casing_degc, units));
 }
 
+// A rise needs no word that says of what it is a difference.
+std::string rise(double pa, const DisplayUnits& units) {
+  std::string text = shown(pa, "Pa diff", units);
+  if (text.ends_with(" diff")) text.resize(text.size() - 5);
+  return text;
+}
+
 std::string pressure_rate(double pa_s, const DisplayUnits& units) {
-  return shown(pa_s, "Pa diff", units) + " a second (" + shown(60.0 * pa_s, "Pa diff", units) + " a minute)";
+  return "by " + rise(pa_s, units) + "/s (" + rise(60.0 * pa_s, units) + "/min)";
 }
 
 void add_blocked(std::string& text, const char* when, const Blocked& blocked, const DisplayUnits& units) {
   text += fmt::format(
-      "  exhaust blocked, {}, gas at {}: {} from the mass-flow controller, {} from the inert purge; relief valve after {}\n",
+      "  exhaust blocked, {}, gas at {}: pressure rises {} with the mass-flow controller at full scale, {} with the inert purge "
+      "alone; relief valve after {}\n",
       when, temperature(blocked.gas_degc, units), pressure_rate(blocked.meter_pa_s, units),
       pressure_rate(blocked.restrictor_pa_s, units), duration(blocked.relief_s));
 }

@@ -4,6 +4,8 @@
 
 #include <cmath>
 #include <numbers>
+#include <regex>
+#include <string>
 
 #include <gtest/gtest.h>
 #include <nlohmann/json.hpp>
@@ -180,6 +182,19 @@ TEST(DataSheet, says_what_is_not_reached) {
   const auto json = nlohmann::json::parse(sim::data_sheet_json(sheet, {}));
   EXPECT_TRUE(json["heat"]["levels"][2]["power_w"].is_null());
   EXPECT_TRUE(json["gas"]["pump_down"]["time_s"][0].is_null());
+}
+
+// Isothermal 5.44 kPa a minute, adiabatic 1.4 times that (above); a rise is no gauge, absolute or differential pressure.
+TEST(DataSheet, rises_are_written_as_rates) {
+  const std::string text = sim::data_sheet_text(clean_sheet(), {});
+  const std::regex form("exhaust blocked, cold, .*: pressure rises by ([0-9.]+) Pa/s \\(([0-9.]+) kPa/min\\) with the mass-flow");
+  std::smatch rates;
+  ASSERT_TRUE(std::regex_search(text, rates, form)) << text;
+  const double pa_s = std::stod(rates[1]), kpa_min = std::stod(rates[2]);
+  EXPECT_GE(kpa_min, 0.99 * 5.44);
+  EXPECT_LE(kpa_min, 1.4 * 5.44);
+  EXPECT_NEAR(60e-3 * pa_s, kpa_min, 0.01 * kpa_min) << "three digits of both";
+  EXPECT_EQ(text.find(" diff"), std::string::npos) << text;
 }
 
 TEST(Handbook, remarks_on_what_no_handbook_has_and_says_where) {
