@@ -140,6 +140,7 @@ Refusal zero_pressure(Controller& c, float date) {
   for (const ParameterInfo& info : parameter_table()) {
     if (info.offset >= correction_at && info.offset < correction_at + sizeof(ChannelCorrection)) keep_parameter(c.writer, info);
   }
+  history_parameters_changed(c);
   history_log(c, EventKind::calibration, correction_pressure, std::bit_cast<std::uint32_t>(before.add_low),
               std::bit_cast<std::uint32_t>(after.add_low));
   c.commissioning.vented_ms = 0;

@@ -336,6 +336,8 @@ bool adopt(Controller& c, std::span<const std::uint8_t> store_image, Controller&
   c.programmes = fresh.programmes;
   c.writer.parameters = fresh.writer.parameters;
   c.writer.programmes = fresh.writer.programmes;
+  if (c.history.hash.part == RunHash::Part::programme) run_hash_segment_changed(c.history.hash, c.run.segments);
+  run_hash_parameters_changed(c.history.hash);
   return true;
 }
 

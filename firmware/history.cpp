@@ -6,7 +6,6 @@
 #include <cstring>
 
 #include "firmware/controller_state.h"
-#include "firmware/crc32.h"
 
 namespace fw {
 
@@ -14,17 +13,6 @@ namespace {
 
 std::uint32_t second_of(const Controller& c) {
   return static_cast<std::uint32_t>(std::uint64_t{c.tick} * static_cast<std::uint32_t>(c.parameters.period_ms) / 1000u);
-}
-
-std::uint32_t copy_crc(const ProgrammeRun& run) { return segments_crc({run.copy, run.segments}, sizeof(Segment)); }
-
-std::uint32_t parameters_crc(const Parameters& parameters) {
-  std::uint32_t crc = crc32_begin;
-  for (const ParameterInfo& info : parameter_table()) {
-    const std::uint32_t bits = parameter_bits(parameters, info);
-    crc = crc32_on(crc, &bits, sizeof bits);
-  }
-  return ~crc;
 }
 
 // A lost line suppresses dozens that were normal: the line's own alarm tells it, and the log has no room for them.
@@ -58,10 +46,29 @@ void note_trips(Controller& c) {
 
 constexpr std::uint32_t draft_every_ms = 600000;
 
+// What a record says of its run is not whole yet.
+bool record_incomplete(const History& h) { return h.hash.part != RunHash::Part::none && h.hash.of_record; }
+
+void hash_on(Controller& c) {
+  History& h = c.history;
+  std::uint32_t crc = 0;
+  switch (run_hash_step(h.hash, c.parameters, c.run, crc)) {
+    case RunHash::Part::parameters:
+      h.records.now.parameters_crc = crc;
+      return;
+    case RunHash::Part::programme:
+      h.programme_crc = crc;
+      if (h.hash.of_record) h.records.now.programme_crc = crc;
+      return;
+    default:
+      return;
+  }
+}
+
 // Of a run in progress, as each segment begins and now and again.
 void draft_record(Controller& c) {
   RunRecords& records = c.history.records;
-  if (!programme_active(c.run) || records.now.number == 0) return;
+  if (!programme_active(c.run) || records.now.number == 0 || record_incomplete(c.history)) return;
   records.undrafted_ms += static_cast<std::uint32_t>(c.parameters.period_ms);
   if (records.writing != 0 || (c.run.segment == c.history.segment && records.undrafted_ms < draft_every_ms)) return;
   c.history.segment = c.run.segment;
@@ -72,29 +79,45 @@ bool over(ProgrammeState state) {
   return state == ProgrammeState::stopped || state == ProgrammeState::aborted || state == ProgrammeState::complete;
 }
 
+// A run that is over: its record is closed with its hash, or without where the next one begins before.
+void ends(Controller& c, ProgrammeState state) {
+  c.history.ending = state;
+  c.history.ended_s = second_of(c);
+}
+
+void close_ended(Controller& c) {
+  History& h = c.history;
+  if (h.ending == ProgrammeState::idle) return;
+  end_run_record(h.records, h.ending, h.ended_s, c.journal.boots);
+  h.ending = ProgrammeState::idle;
+}
+
 void note_programme(Controller& c) {
   History& h = c.history;
   if (c.run.state != h.state) {
     history_log(c, EventKind::programme_state, static_cast<std::uint16_t>(c.journal.programme), static_cast<std::uint32_t>(h.state),
                 static_cast<std::uint32_t>(c.run.state));
-    if (over(c.run.state)) end_run_record(h.records, c.run.state, second_of(c), c.journal.boots);
+    if (over(c.run.state)) ends(c, c.run.state);
     h.state = c.run.state;
   }
+  if (!record_incomplete(h)) close_ended(c);
   draft_record(c);
   if (c.run.state != ProgrammeState::running || !c.run.heat_wanted || c.run.starting) return;
   for (int z = 0; z < c.parameters.zones; ++z) note_deviation(h.records, c.run.segment, c.inputs.zone_degc[z] - c.run.setpoint_degc);
 }
 
-void close_record_of(Controller& c, const RunProgress& progress) {
+// The record of a run that a power loss broke off: its draft, or else what the place it had says, and the parameters as they are.
+void take_up_record(Controller& c, const RunProgress& progress) {
   RunRecord& now = c.history.records.now;
   now.programme_crc = progress.programme_crc;
   now.programme = progress.programme;
   now.started_boot = static_cast<std::uint16_t>(c.journal.boots - 1);
-  static_cast<void>(take_up_draft(c.history.records));
+  if (!take_up_draft(c.history.records)) run_hash_begin(c.history.hash, 0);
 }
 
 // The part of a record that is known when it begins.
-void begin_record(Controller& c, int number, std::uint32_t programme_crc) {
+void begin_record(Controller& c, int number) {
+  close_ended(c);
   RunRecord& begun = c.history.records.now;
   begun = RunRecord{};
   const ProgrammeEntry& entry = c.programmes.entries[number];
@@ -103,8 +126,6 @@ void begin_record(Controller& c, int number, std::uint32_t programme_crc) {
   begun.segments = static_cast<std::uint8_t>(entry.segments);
   begun.started_s = second_of(c);
   begun.started_boot = static_cast<std::uint16_t>(c.journal.boots);
-  begun.programme_crc = programme_crc;
-  begun.parameters_crc = parameters_crc(c.parameters);
   begin_run_record(c.history.records);
   c.history.segment = no_segment;
 }
@@ -192,32 +213,36 @@ void history_power_loss(Controller& c) {
   const PowerLossOutcome outcome = power_loss_decide(c.power, view, c.run);
   history_log(c, EventKind::power_loss, static_cast<std::uint16_t>(outcome), c.power.outage_s,
               std::bit_cast<std::uint32_t>(progress.lead_degc - lead_degc));
-  begin_record(c, number, progress.programme_crc);
-  close_record_of(c, progress);
+  begin_record(c, number);
+  take_up_record(c, progress);
   if (programme_active(c.run)) {
     c.journal.programme = number;
     c.history.programme_crc = progress.programme_crc;
     ++c.history.records.now.outages;
   } else {
-    end_run_record(c.history.records, ProgrammeState::aborting, second_of(c), c.journal.boots);
+    ends(c, ProgrammeState::aborting);
   }
   c.history.state = c.run.state;
 }
 
 void history_run_begins(Controller& c) {
-  c.history.programme_crc = copy_crc(c.run);
-  begin_record(c, c.journal.programme, c.history.programme_crc);
+  begin_record(c, c.journal.programme);
+  run_hash_begin(c.history.hash, c.run.segments);
 }
+
+void history_parameters_changed(Controller& c) { run_hash_parameters_changed(c.history.hash); }
 
 void history_segment_changed(Controller& c, std::uint16_t index, std::uint32_t before) {
   history_log(c, EventKind::segment_changed, index, before, segments_crc({c.run.copy + index, 1}, sizeof(Segment)));
-  c.history.programme_crc = copy_crc(c.run);
+  run_hash_segment_changed(c.history.hash, c.run.segments);
 }
 
 void history_step(Controller& c) {
+  hash_on(c);
   note_alarms(c);
   note_trips(c);
   note_programme(c);
+  if (c.history.hash.part == RunHash::Part::programme) return;      // the place is known again by it
   keep_progress(c.power, c.run, c.journal.programme, c.history.programme_crc, c.inputs.zone_degc[0],
                 static_cast<std::uint32_t>(c.parameters.period_ms));
 }

@@ -9,6 +9,7 @@
 #include "firmware/event_log.h"
 #include "firmware/power_loss.h"
 #include "firmware/programme.h"
+#include "firmware/run_hash.h"
 #include "firmware/run_record.h"
 
 namespace fw {
@@ -20,8 +21,11 @@ struct History {
   AlarmSets alarms;
   std::uint64_t trips;
   std::uint32_t event_window, record_window;      // what the registers show
-  std::uint32_t programme_crc;                    // of the private copy that runs
+  std::uint32_t programme_crc;                    // of the private copy that runs, once its hash is whole
+  std::uint32_t ended_s;
+  RunHash hash;
   ProgrammeState state;
+  ProgrammeState ending;                          // idle: no run that is over waits for its hash
   std::uint16_t segment;                          // when the record was drafted last
 };
 
@@ -37,6 +41,8 @@ void history_log(Controller& controller, EventKind kind, std::uint16_t number, s
 void history_operator(Controller& controller);
 // A segment of the running programme has been changed; before: CRC-32 of it.
 void history_segment_changed(Controller& controller, std::uint16_t index, std::uint32_t before);
+// Parameters have changed.
+void history_parameters_changed(Controller& controller);
 // A programme has been started.
 void history_run_begins(Controller& controller);
 

@@ -88,6 +88,7 @@ Refusal write_gains(Controller& c, const Write (&writes)[3]) {
     set_parameter_bits(c.parameters, info, bits_of(write.value));
     keep_parameter(c.writer, info);
   }
+  history_parameters_changed(c);
   return Refusal::accepted;
 }
 

@@ -253,10 +253,12 @@ int next_programme_page(ProgrammePages& pages, const ProgrammeStore& programmes,
     if (n < 0) return -1;      // cannot be: the pool has room for all programmes and the longest once more
     pages.written.set(place);
     const PageHead head{PageKind::segment, store_layout_version, name_of(programme, place), pages.generation[programme] + 1};
-    fill_page(head, &programmes.segments[entry.first_segment + place], sizeof(Segment), bytes);
+    const Segment& segment = programmes.segments[entry.first_segment + place];
+    pages.written_crc = crc32_on(place == 0 ? crc32_begin : pages.written_crc, &segment, sizeof segment);
+    fill_page(head, &segment, sizeof segment, bytes);
     return pool_page(n);
   }
-  pages.committing = {entry, segments_crc(segments_of(programmes, entry), sizeof(Segment)), sizeof(Segment), 0};
+  pages.committing = {entry, ~(entry.segments > 0 ? pages.written_crc : crc32_begin), sizeof(Segment), 0};
   ++pages.generation[programme];
   pages.current.put(programme, !pages.current.has(programme));
   pages.second_slot = true;

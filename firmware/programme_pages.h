@@ -41,6 +41,7 @@ struct ProgrammePages {
   BitSet<programme_count> dirty;
   BitSet<programme_count> current;                 // which slot holds what is committed
   BitSet<programme_segments_max> written;          // segments of the one that is being written
+  std::uint32_t written_crc;                       // of these, not inverted: in order, from the first again when one changes
   ProgrammePage committing;
   std::int8_t active;                              // programme that is being written, -1 none
   std::int8_t open;                                // programme that is being edited and stays unwritten, -1 none

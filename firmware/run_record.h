@@ -21,8 +21,8 @@ struct RunRecord {
   std::uint32_t hash;                // CRC-32 over the rest
   std::uint32_t number;              // counts runs, from 1; 0: none
   std::uint32_t started_s, ended_s;  // since the start of the core that began, or ended, the run
-  std::uint32_t programme_crc;       // of the segments as they were when the run began
-  std::uint32_t parameters_crc;      // of all parameters then
+  std::uint32_t programme_crc;       // of the segments as they were when the run began, or as edited within two seconds; 0: over before
+  std::uint32_t parameters_crc;      // of all parameters then, the same
   std::uint32_t alarms[2];           // bit n: alarm n was active at some time; low word first
   std::uint16_t started_boot, ended_boot;      // how often the core had started
   std::uint16_t operator_actions;    // commands and writes accepted

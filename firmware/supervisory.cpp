@@ -637,6 +637,7 @@ ModbusException write_parameters(Controller& c, std::uint32_t address, std::uint
     set_parameter_bits(c.parameters, info, after);
     keep_parameter(c.writer, info);
   }
+  history_parameters_changed(c);
   return ModbusException::none;
 }
 

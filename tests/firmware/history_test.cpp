@@ -3,6 +3,7 @@
 
 #include <algorithm>
 
+#include "firmware/crc32.h"
 #include "firmware/history.h"
 #include "firmware/write_access.h"
 #include "tests/firmware/stand_in.h"
@@ -322,6 +323,131 @@ TEST(RunRecord, CutWhileItIsWrittenEndsWithWhatItsDraftHeld) {
   ASSERT_TRUE(s.run_until([&] { return s.state() == 7; }, 4000.0));
   s.run(2.0);
   EXPECT_EQ(u32(record_by_line(s, 2), 2), 2u) << "its number is not given twice";
+}
+
+// --- The hash of a run ---------------------------------------------------------------------------------------------------
+
+// The longest programme there can be.
+std::vector<fw::Segment> longest() {
+  std::vector<fw::Segment> all{ramp(120.0f, 0.5f)};
+  while (all.size() + 1 < fw::programme_segments_max) all.push_back(soak(20.0 + static_cast<double>(all.size()), 5.0f));
+  all.push_back(end());
+  return all;
+}
+
+StandIn begun(const std::vector<fw::Segment>& segments, std::int32_t power_loss_policy = 0) {
+  fw::Parameters p = in_air();
+  p.power_loss_policy = power_loss_policy;
+  StandIn s(store_of(p, segments, "anneal"));
+  s.run(1.0);
+  EXPECT_EQ(s.command(fw::Command::start), fw::Refusal::accepted);
+  return s;
+}
+
+// ISO 3309 over the bytes as they lie in memory, in one go.
+std::uint32_t crc_of(const std::vector<fw::Segment>& segments) {
+  return fw::crc32(segments.data(), segments.size() * sizeof(fw::Segment));
+}
+
+std::uint32_t crc_of(const fw::Parameters& parameters) {
+  std::vector<std::uint32_t> bits;
+  for (const fw::ParameterInfo& info : fw::parameter_table()) bits.push_back(fw::parameter_bits(parameters, info));
+  return fw::crc32(bits.data(), bits.size() * sizeof bits[0]);
+}
+
+bool hashing(const StandIn& s) { return s.core->history.hash.part != fw::RunHash::Part::none; }
+
+TEST(RunHash, OfTheLongestProgrammeIsWholeAfterTwoSeconds) {
+  StandIn s = begun(longest());
+  int ticks = 0;
+  for (; hashing(s) && ticks < 100; ++ticks) {
+    const fw::RunHash before = s.core->history.hash;
+    s.tick();
+    const fw::RunHash& after = s.core->history.hash;
+    if (after.part != before.part) continue;
+    EXPECT_LE(after.at - before.at, after.part == fw::RunHash::Part::programme ? 8 : 64) << "a piece each tick";
+  }
+  EXPECT_LE(ticks, 20);
+  EXPECT_EQ(s.core->history.records.now.programme_crc, crc_of(longest()));
+  EXPECT_EQ(s.core->history.programme_crc, crc_of(longest()));
+  EXPECT_EQ(s.core->history.records.now.parameters_crc, crc_of(s.core->parameters));
+}
+
+TEST(RunHash, IsOfTheProgrammeAsEditedMeanwhile) {
+  StandIn s = begun(longest());
+  s.run(0.5);
+  ASSERT_TRUE(hashing(s));
+  std::vector<fw::Segment> edited = longest();
+  edited[1] = soak(77.0, 5.0f);
+  s.core->run.copy[1] = edited[1];
+  fw::history_segment_changed(*s.core, 1, 0);
+  s.run(3.0);
+  EXPECT_EQ(s.core->history.records.now.programme_crc, crc_of(edited));
+  EXPECT_EQ(s.core->history.records.now.parameters_crc, crc_of(s.core->parameters));
+  edited[2] = soak(78.0, 5.0f);     // long after the start: the record keeps what the run began with
+  s.core->run.copy[2] = edited[2];
+  const std::uint32_t began = s.core->history.records.now.programme_crc;
+  fw::history_segment_changed(*s.core, 2, 0);
+  s.run(3.0);
+  EXPECT_EQ(s.core->history.programme_crc, crc_of(edited));
+  EXPECT_EQ(s.core->history.records.now.programme_crc, began);
+}
+
+TEST(RunHash, IsOfTheParametersAsWrittenMeanwhile) {
+  StandIn s = begun(longest());
+  const fw::RunHash& hash = s.core->history.hash;
+  ASSERT_TRUE(s.run_until([&] { return hash.part == fw::RunHash::Part::parameters && hash.at > 64; }, 5.0));
+  ASSERT_LT(place_of("heat.gains.1.gain"), 64u) << "of a piece that is over";
+  ASSERT_EQ(write(s, "heat.gains.1.gain", 0.031), 0);
+  s.run(3.0);
+  EXPECT_EQ(s.core->history.records.now.parameters_crc, crc_of(s.core->parameters));
+}
+
+TEST(RunHash, OfARunThatIsOverBeforeClosesItsRecordThen) {
+  std::vector<fw::Segment> segments = longest();
+  segments[0] = end();
+  StandIn s = begun(segments);
+  ASSERT_EQ(s.state(), 7);
+  ASSERT_TRUE(hashing(s));
+  EXPECT_EQ(s.core->history.records.last, 0u);
+  s.run(3.0);
+  ASSERT_EQ(s.core->history.records.last, 1u);
+  const fw::RunRecord& record = fw::run_record(s.core->history.records, 1);
+  EXPECT_EQ(record.programme_crc, crc_of(segments));
+  EXPECT_EQ(record.parameters_crc, crc_of(s.core->parameters));
+  EXPECT_EQ(record.end_state, 7u);
+  EXPECT_EQ(record.ended_s, record.started_s) << "not when its record was closed, two seconds later";
+  EXPECT_EQ(record.hash, fw::run_record_hash(record));
+}
+
+TEST(RunHash, OfARunThatTheNextOneFollowsAtOnceIsLeftUndone) {
+  StandIn s = begun({end()});
+  ASSERT_EQ(s.state(), 7);
+  ASSERT_EQ(s.command(fw::Command::reset), fw::Refusal::accepted);
+  ASSERT_TRUE(hashing(s));
+  ASSERT_EQ(s.command(fw::Command::start), fw::Refusal::accepted);
+  s.run(3.0);
+  for (std::uint32_t number = 1; number <= 2; ++number) {
+    const fw::RunRecord& record = fw::run_record(s.core->history.records, number);
+    EXPECT_EQ(record.number, number);
+    EXPECT_EQ(record.end_state, 7u);
+    EXPECT_EQ(record.programme_crc, crc_of({end()}));
+    EXPECT_EQ(record.parameters_crc, number == 1 ? 0u : crc_of(s.core->parameters));
+  }
+}
+
+// Its place is told from others by the hash, so it is kept with it: before that a run that loses its power is one that never began.
+TEST(RunHash, StandsBeforeThePlaceIsKept) {
+  for (const double after_s : {0.5, 3.0}) {
+    StandIn s = begun(longest(), 2);
+    s.run(after_s);
+    ASSERT_EQ(hashing(s), after_s < 1.0);
+    s.restart();
+    s.run(2.0);
+    EXPECT_EQ(s.state(), after_s < 1.0 ? 0 : 1) << after_s;
+    EXPECT_EQ(s.core->history.records.now.number, after_s < 1.0 ? 0u : 1u);
+    EXPECT_EQ(s.core->history.records.now.parameters_crc, after_s < 1.0 ? 0u : crc_of(s.core->parameters));
+  }
 }
 
 TEST(RunRecord, CountsWhatTheOperatorDidAndNamesTheTrip) {

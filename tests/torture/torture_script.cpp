@@ -65,9 +65,12 @@ std::vector<Segment> soak_in_argon() {
 std::vector<Segment> soak_in_nitrogen() {   // soon there
   return {swept(Gas::nitrogen, 12.0f), with_flow(ramp(300.0f, 60.0f), 4.0f), soak(for_ever_s, 0.0f)};
 }
-// Segments still to come, of every kind that may be edited, and ramps to enter.
+// Segments still to come, of every kind that may be edited, and ramps to enter; behind its end as long as a programme can be.
 std::vector<Segment> steps() {
-  return {ramp(60.0f, 40.0f), soak(30.0, 0.0f), timed_ramp(400.0f, 30.0), soak(30.0, 0.0f), ramp(500.0f, 20.0f), wait(20.0), end()};
+  std::vector<Segment> all{ramp(60.0f, 40.0f), soak(30.0, 0.0f), timed_ramp(400.0f, 30.0), soak(30.0, 0.0f), ramp(500.0f, 20.0f),
+                           wait(20.0), end()};
+  all.resize(fw::programme_segments_max, wait(1.0));
+  return all;
 }
 std::vector<Segment> loops() {
   Segment inner = segment(SegmentKind::repeat), outer = inner;
@@ -271,7 +274,7 @@ constexpr DrillLine handles_alarms[] = {
 constexpr DrillLine edits[] = {
     window(now, 30, 0, 0), say(now, 2, Command::edit_running, 3), say(now, 2, Command::start), say(soaking, 5, Command::edit_running, 0),
     say(now, 2, Command::edit_running, 3), say(now, 2, Command::edit_running, 3, 1.0f), say(now, 2, Command::edit_running, 5, 1.0f),
-    say(now, 2, Command::edit_running, 100), window(now, 2, 0, 1), say(now, 2, Command::edit_running, 4), window(now, 2, 0, 2),
+    say(now, 2, Command::edit_running, 200), window(now, 2, 0, 1), say(now, 2, Command::edit_running, 4), window(now, 2, 0, 2),
     say(now, 2, Command::edit_running, 4), window(now, 2, 1, 0), say(now, 2, Command::edit_running, 4),
     say(now, 2, Command::open_programme, 16), say(now, 2, Command::open_programme, 2), say(now, 2, Command::open_programme, 1),
     window(now, 2, 2, 0), say(now, 2, Command::write_segment, 0), say(now, 2, Command::write_segment, 1),
