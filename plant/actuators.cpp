@@ -18,6 +18,7 @@ ActuatorModel build_actuators(const Furnace& f) {
   m.spin_up_s = f.pump.spin_up_s;
   m.burn_off = f.burn_off;
   m.limiter_trip_k = f.limiter.trip_degc + 273.15;
+  m.circuits = build_circuits(f);
   return m;
 }
 
@@ -25,13 +26,14 @@ ActuatorState start_actuators(const ActuatorModel& m) {
   ActuatorState s;
   s.supplied_v = s.mains_v = m.actual_v;
   s.valve_share = s.valve_end_share = valve_area_share(m.valve, s.valve_frac);
+  s.circuits = start_circuits(m.circuits);
   return s;
 }
 
 namespace {
 
-// Burst firing over the period: power goes with demand, rms current with its root. A broken element is the first panel of its
-// zone; a shorted switch conducts all the time.
+// Elements of constant resistance at the mains. Burst firing over the period: power goes with demand, rms current with its root. A
+// broken element is the first panel of its zone; a shorted switch conducts all the time.
 void find_power(const ActuatorModel& m, ActuatorState& s, const Commands& c, const Disturbances& d) {
   std::array<double, zones_max> conductance_s{}, demand{};
   std::array<bool, zones_max> broken{};
@@ -72,7 +74,7 @@ void step_pump(const ActuatorModel& m, ActuatorState& s, bool runs, double perio
 }  // namespace
 
 void step_actuators(const ActuatorModel& m, ActuatorState& s, const Commands& c, const Disturbances& d, double limiter_sensor_k,
-                    double period_s) {
+                    const PanelValues& panel_k, double period_s) {
   if (s.gain_period_s != period_s) {
     s.valve_gain = 1.0 - std::exp(-period_s / m.valve.lag_s);
     s.pump_gain = 1.0 - std::exp(-period_s / m.spin_up_s);
@@ -97,7 +99,13 @@ void step_actuators(const ActuatorModel& m, ActuatorState& s, const Commands& c,
                     !d.mains_lost;
   s.contactor_closed = held || (d.contactor_welded && s.contactor_closed);
   s.mains_v = d.mains_lost ? 0.0 : s.supplied_v * d.mains_scale;
-  find_power(m, s, c, d);
+  if (m.circuits.plain) {
+    find_power(m, s, c, d);
+    return;
+  }
+  const FullPower power = step_circuits(m.circuits, s.circuits, panel_k, s.mains_v, c, d, s.contactor_closed, period_s);
+  s.panel_w = power.panel_w;
+  s.current_a = power.current_a;
 }
 
 double valve_area_share(const BackPressureValve& valve, double stem_frac) {

@@ -5,6 +5,7 @@
 #include <array>
 
 #include "plant/furnace.h"
+#include "plant/heating_circuit.h"
 #include "plant/process_values.h"
 
 namespace plant {
@@ -17,6 +18,7 @@ struct ActuatorModel {
   double spin_up_s = 3.0;
   BurnOff burn_off{};
   double limiter_trip_k = 1173.15;
+  CircuitModel circuits{};
 };
 
 struct ActuatorState {
@@ -33,6 +35,7 @@ struct ActuatorState {
   double mains_v = 230.0;
   std::array<double, 4> panel_w{};        // now
   std::array<double, zones_max> current_a{};
+  CircuitState circuits{};                // all zero in a plain furnace
   double valve_gain = 0.0, pump_gain = 0.0, gain_period_s = 0.0;   // 1 - exp(-period / lag)
 };
 
@@ -40,7 +43,7 @@ ActuatorModel build_actuators(const Furnace& furnace);
 ActuatorState start_actuators(const ActuatorModel& model);
 
 void step_actuators(const ActuatorModel& model, ActuatorState& state, const Commands& commands, const Disturbances& disturbances,
-                    double limiter_sensor_k, double period_s);
+                    double limiter_sensor_k, const PanelValues& panel_k, double period_s);
 
 // Share of the full area at a stem position: equal percentage, R^(x - 1), tapering to shut below shut_below.
 double valve_area_share(const BackPressureValve& valve, double stem_frac);

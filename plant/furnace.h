@@ -7,6 +7,7 @@
 
 #include <array>
 #include <cstdint>
+#include <limits>
 
 #include "plant/process_values.h"
 #include "plant/thermocouple.h"
@@ -80,6 +81,44 @@ struct Heaters {
   double back_w_m2k = 18.0;               // panel to the lining face behind it, per panel area; 0.5 .. 500
   double air_w_m2k = 6.0;                 // natural convection between panels, lining and retort, air in the gap; 0 .. 50
   Material material{1000.0, 1.0, 0.0, 0.0, 820.0, 0.30, 0.0};        // only its heat capacity is used
+};
+
+// --- Electric heating: what the elements are, and how their power is switched ------------------------------------------------
+
+// As plant/element.h describes them. constant: resistance the same whatever the temperature. same: in a zone, as the furnace has it.
+enum class ElementMaterial : std::uint8_t { constant, fecral, fecral_molybdenum, nichrome, silicon_carbide, molybdenum_disilicide, same };
+enum class Wiring : std::uint8_t { parallel, series };                  // of the panels of a zone
+enum class Firing : std::uint8_t { averaged, burst, phase_angle };     // plant/firing.h
+
+struct Element {
+  ElementMaterial material = ElementMaterial::constant;
+  double rated_degc = 20.0;               // of the element, at which a new one takes its power_w; -20 .. 2000
+  double hours = 0.0;                     // under current before this run; 0 .. 1e6
+  double ageing = 0.0;                    // resistance grows by so much of the new one's in 1000 h under current; 0 .. 10
+  double supply_v = 0.0;                  // of a zone at nominal mains, behind a transformer; 0: the mains; 0 .. 1000
+  double series_ohm = 0.0;                // transformer and leads of a zone, on the elements' side; 0 .. 10
+  Wiring wiring = Wiring::parallel;
+  double surface_m2 = 0.0;                // of the elements of one panel, for the surface load; 0: not known; 0 .. 5
+  double limit_degc = 0.0;                // highest it may have; 0: that of its material; 0 .. 3000
+  bool melts = false;                     // above the melting point of its material it opens, for good
+  double fuse_a = 0.0;                    // semiconductor fuse of each zone: rated rms current; 0: none; 0 .. 5000
+  double fuse_a2s = 1000.0;               // its melting integral above that current; 1 .. 1e9
+};
+struct ElementOfZone {                    // what a zone has otherwise; not a number: as the furnace has it
+  ElementMaterial material = ElementMaterial::same;
+  double rated_degc = std::numeric_limits<double>::quiet_NaN();
+  double hours = std::numeric_limits<double>::quiet_NaN();
+};
+struct PowerSwitch {
+  Firing firing = Firing::averaged;
+  double mains_hz = 50.0;                 // 40 .. 70
+  bool full_cycles = true;                // bursts of whole cycles, else of half ones
+  double least_on_s = 0.0, least_off_s = 0.0;   // of a burst and of the gap behind it; 0 .. 60
+};
+struct ElectricHeating {
+  Element element{};
+  std::array<ElementOfZone, 4> zone{};
+  PowerSwitch power_switch{};
 };
 
 struct Casing {
@@ -285,6 +324,7 @@ struct Furnace {
   Plug plug{};
   Lining lining{};
   Heaters heaters{};
+  ElectricHeating electric{};
   Casing casing{};
   Load load{};
   GasSupply supply{};

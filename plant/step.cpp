@@ -156,7 +156,9 @@ void step(const Model& m, State& s, const Disturbances& d, double period_s) {
   const bool sticks = d.any_valve || d.any_station;
   if (sticks) stuck = obeyed(with_held_outputs(s.station, s.station.commands), d);
   const Commands& commands = sticks ? stuck : s.station.commands;
-  step_actuators(m.actuators, s.actuators, commands, d, s.thermal.t_k[node::limiter_sensor], period_s);
+  const auto& t_k = s.thermal.t_k;
+  const PanelValues panel_k{t_k[node::panel], t_k[node::panel + 1], t_k[node::panel + 2], t_k[node::panel + 3]};
+  step_actuators(m.actuators, s.actuators, commands, d, t_k[node::limiter_sensor], panel_k, period_s);
   CoreValues source_w{};
   double electric_w = 0.0;
   for (std::size_t p = 0; p < 4; ++p) {

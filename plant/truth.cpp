@@ -83,6 +83,12 @@ const Truth truths[] = {
     {{"plant.valve.bypass", "1", 0, "exhaust bypass open"}, PLANT_READ { (void)m; return s.process.bypass_open ? 1.0 : 0.0; }},
     {{"plant.valve.air", "1", 0, "air admittance open"}, PLANT_READ { (void)m; return s.process.air_open ? 1.0 : 0.0; }},
     {{"plant.valve.pump", "1", 0, "pump isolation open"}, PLANT_READ { (void)m; return s.process.isolation_open ? 1.0 : 0.0; }},
+    {{"plant.current.1", "A", 3, "rms current of zone 1, on the elements' side"}, PLANT_READ { (void)m; return s.actuators.current_a[0]; }},
+    {{"plant.current.2", "A", 3, "rms current of zone 2"}, PLANT_READ { (void)m; return s.actuators.current_a[1]; }},
+    {{"plant.current.3", "A", 3, "rms current of zone 3"}, PLANT_READ { (void)m; return s.actuators.current_a[2]; }},
+    {{"plant.current.4", "A", 3, "rms current of zone 4"}, PLANT_READ { (void)m; return s.actuators.current_a[3]; }},
+    {{"plant.open_circuits", "1", 0, "panels molten or behind a blown fuse"},
+     PLANT_READ { return static_cast<double>(open_circuits(m.actuators.circuits, s.actuators.circuits)); }},
 };
 #undef PLANT_READ
 

@@ -47,9 +47,14 @@ double full_power_k_s(const TestStand& cold) {
   TestStand trial(cold);
   trial.heat(1.0);
   trial.run(120.0);
-  const double before = trial.zone_degc(0);
-  trial.run(60.0);
-  return std::max((trial.zone_degc(0) - before) / 60.0, 1e-4);
+  double fastest_k_s = 1e-4;
+  // With a resistance that grows, the full power comes later than with the first minutes.
+  for (int minute = 0; minute < (trial.model().actuators.circuits.plain ? 1 : 60); ++minute) {
+    const double before = trial.zone_degc(0);
+    trial.run(60.0);
+    fastest_k_s = std::max((trial.zone_degc(0) - before) / 60.0, fastest_k_s);
+  }
+  return fastest_k_s;
 }
 
 // Energy that went in and that was lost since it began; gas carries next to nothing while the valves are shut.
@@ -201,6 +206,8 @@ std::optional<TestStand> hold_levels(DataSheet& sheet, const TestStand& cold, Pr
     if (!level.power_w) break;
     level.load_degc = stand.truth("plant.load.core");
     level.casing_degc = stand.truth("plant.casing");
+    for (const char* panel : {"plant.heater.1", "plant.heater.2", "plant.heater.3", "plant.heater.4"})
+      level.element_degc = std::max(level.element_degc, stand.truth(panel));
     level.low_mains_w = low_mains_w(stand);
     highest.emplace(stand);
     if (&level == &sheet.levels.front() || &level == &sheet.levels.back())
@@ -337,6 +344,31 @@ Blocked blocked(const TestStand& at_rest, Progressing& progress) {
   return result;
 }
 
+// --- Elements ---------------------------------------------------------------------------------------------------------
+
+std::vector<ElementSheet> element_sheets(const plant::Furnace& f) {
+  std::vector<ElementSheet> sheets;
+  for (int z = 0; z < f.heaters.zones; ++z) {
+    const plant::Element element = plant::element_of_zone(f.electric, z);
+    const plant::ElementKind& kind = plant::element_kind(element.material);
+    if (element.material == plant::ElementMaterial::constant) continue;
+    ElementSheet one;
+    one.zone = z + 1;
+    one.material = kind.name;
+    one.limit_degc = plant::element_limit_degc(f.electric, z);
+    one.low_w_cm2 = kind.load_low_w_cm2;
+    one.high_w_cm2 = kind.load_high_w_cm2;
+    one.cold_share = plant::resistance_factor(kind, 20.0) / plant::resistance_factor(kind, element.rated_degc);
+    one.age = plant::age_factor(element.hours, element.ageing);
+    for (const plant::Panel& panel : f.heaters.panel) {
+      const bool here = f.heaters.zones == 1 || panel.zone == z + 1;
+      if (here && element.surface_m2 > 0.0) one.load_w_cm2 = std::max(one.load_w_cm2, 1e-4 * panel.power_w / element.surface_m2);
+    }
+    sheets.push_back(one);
+  }
+  return sheets;
+}
+
 // --- Wall -------------------------------------------------------------------------------------------------------------
 
 WallStress wall_stress(const plant::Furnace& f, double vacuum_pa) {
@@ -374,7 +406,12 @@ DataSheet make_data_sheet(const std::string& title, const plant::Furnace& furnac
     trial.heat(1.0);
     trial.tick();
     sheet.installed_w = trial.truth("plant.power");
+    if (!trial.model().actuators.circuits.plain) {
+      sheet.installed_w = 0.0;
+      for (const plant::Panel& panel : furnace.heaters.panel) sheet.installed_w += panel.power_w;
+    }
   }
+  sheet.elements = element_sheets(furnace);
   for (double degc = level_step_k; degc < furnace.limiter.trip_degc; degc += level_step_k)
     sheet.levels.emplace_back().degc = degc;
   const HeatUp nominal = heat_up(cold, sheet.levels, 1.0, progress), low = heat_up(cold, sheet.levels, low_mains, progress);

@@ -22,6 +22,7 @@ struct HoldLevel {
   Maybe power_w;                                 // steady; nothing: full power does not hold it, or the limiter opens
   bool limiter = false;                          // the independent limiter acted
   double load_degc = 0.0, casing_degc = 0.0;     // in the steady state
+  double element_degc = 0.0;                     // of the hottest panel, likewise
   double low_mains_w = 0.0;                      // what the heaters take there at full demand with the mains 10 % low
   Maybe heating_k_min, heating_low_mains_k_min;  // of the heater side, passing this level at full power from cold
   Maybe reach_s;                                 // full power from cold, nominal mains
@@ -71,11 +72,23 @@ struct WallStress {
   double relief_hoop_pa = 0.0, relief_supported_end_pa = 0.0;
 };
 
+// Elements of a known material, zone by zone; no experiment but the temperature: their power over their surface.
+struct ElementSheet {
+  int zone = 1;
+  std::string material;                  // in words
+  double limit_degc = 0.0;               // highest temperature they may have
+  double load_w_cm2 = 0.0;               // at rated power, of the most loaded panel; 0: no surface given
+  double low_w_cm2 = 0.0, high_w_cm2 = 0.0;   // usual in furnaces
+  double cold_share = 1.0;               // resistance at 20 degC of that at the rated temperature
+  double age = 1.0;                      // resistance over that of a new element
+};
+
 struct DataSheet {
   std::string title;
   plant::Furnace furnace{};
-  double installed_w = 0.0;  // at nominal mains, cold
+  double installed_w = 0.0;  // at nominal mains; cold, or at the elements' rated temperature
   std::string hold_gas;      // chamber's gas while heated
+  std::vector<ElementSheet> elements;
   std::vector<HoldLevel> levels;
   std::vector<StepResponse> steps;
   PumpDown pump_down{};

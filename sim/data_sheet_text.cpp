@@ -1,5 +1,6 @@
 #include "sim/data_sheet_text.h"
 
+#include <algorithm>
 #include <cmath>
 
 #include <fmt/format.h>
@@ -67,6 +68,23 @@ std::string rise(double pa, const DisplayUnits& units) {
   std::string text = shown(pa, "Pa diff", units);
   if (text.ends_with(" diff")) text.resize(text.size() - 5);
   return text;
+}
+
+void add_elements(std::string& text, const DataSheet& sheet, const DisplayUnits& units) {
+  for (const ElementSheet& one : sheet.elements) {
+    text += fmt::format("  elements of zone {}: {}, {} at most; cold {:.0f} % of the resistance rated, {:.2f} times that of new ones\n",
+                        one.zone, one.material, temperature(one.limit_degc, units), 100.0 * one.cold_share, one.age);
+    if (one.load_w_cm2 > 0.0)
+      text += fmt::format("    surface load at rated power {:.1f} W/cm2, usual {:g} to {:g} W/cm2\n", one.load_w_cm2, one.low_w_cm2,
+                          one.high_w_cm2);
+  }
+  double limit_degc = 1e9;
+  for (const ElementSheet& one : sheet.elements) limit_degc = std::min(limit_degc, one.limit_degc);
+  for (const HoldLevel& level : sheet.levels) {
+    if (sheet.elements.empty() || !level.power_w) continue;
+    text += fmt::format("    holding {} the hottest is at {}{}\n", temperature(level.degc, units), temperature(level.element_degc, units),
+                        level.element_degc > limit_degc ? ": more than it may have" : "");
+  }
 }
 
 std::string pressure_rate(double pa_s, const DisplayUnits& units) {
@@ -159,12 +177,22 @@ Json heat_json(const DataSheet& sheet) {
       one["headroom"] = level.low_mains_w / *level.power_w - 1.0;
       one["load_degc"] = level.load_degc;
       one["casing_degc"] = level.casing_degc;
+      one["element_degc"] = level.element_degc;
     }
     one["heating_k_min"] = number(level.heating_k_min);
     one["heating_low_mains_k_min"] = number(level.heating_low_mains_k_min);
     one["reach_s"] = number(level.reach_s);
     json["levels"].push_back(one);
   }
+  json["elements"] = Json::array();
+  for (const ElementSheet& one : sheet.elements)
+    json["elements"].push_back({{"zone", one.zone},
+                                {"material", one.material},
+                                {"limit_degc", one.limit_degc},
+                                {"surface_load_w_cm2", one.load_w_cm2 > 0.0 ? Json(one.load_w_cm2) : Json(nullptr)},
+                                {"usual_w_cm2", {one.low_w_cm2, one.high_w_cm2}},
+                                {"cold_resistance", one.cold_share},
+                                {"age", one.age}});
   json["time_constants"] = Json::array();
   for (const StepResponse& step : sheet.steps)
     json["time_constants"].push_back({{"at_degc", step.at_degc},
@@ -217,6 +245,7 @@ std::string data_sheet_text(const DataSheet& sheet, const DisplayUnits& units) {
   std::string text = fmt::format("Data sheet of `{}`, from experiments on its model ({} simulated)\n", sheet.title,
                                  duration(sheet.simulated_s));
   add_levels(text, sheet, units);
+  add_elements(text, sheet, units);
   add_gas(text, sheet, units);
   if (sheet.stress) add_stress(text, *sheet.stress, units);
   return text + fmt::format("\n{}\n", short_caution);

@@ -1,11 +1,13 @@
 #include "sim/description.h"
 
+#include <algorithm>
 #include <array>
 #include <cctype>
 #include <cmath>
 
 #include <fmt/format.h>
 
+#include "plant/heating_circuit.h"
 #include "sim/action_sentence.h"
 #include "sim/expectation_sentence.h"
 #include "sim/fault_sentence.h"
@@ -72,6 +74,31 @@ double programme_s(const ProgrammeSource& programme, double start_degc) {
   return sum_s;
 }
 
+namespace {
+
+// The programme against what the elements may have. To give off its power to surroundings at T a panel stands, by radiation alone, at
+// (T^4 + P / (A eps sigma))^(1/4): the most it comes to, at full power.
+void add_element_remark(std::vector<std::string>& remarks, const Scenario& scenario) {
+  const plant::Furnace& f = scenario.furnace;
+  double highest_degc = f.initial.furnace_degc;
+  for (const fw::Segment& segment : scenario.programme.segments)
+    if (segment.kind == fw::SegmentKind::ramp) highest_degc = std::max(highest_degc, static_cast<double>(segment.target));
+  for (int z = 0; z < f.heaters.zones; ++z) {
+    const double limit_degc = plant::element_limit_degc(f.electric, z);
+    double hottest_w = 0.0;
+    for (const plant::Panel& panel : f.heaters.panel)
+      if (f.heaters.zones == 1 || panel.zone == z + 1) hottest_w = std::max(hottest_w, panel.power_w);
+    const double around_k = highest_degc + 273.15;
+    const double rise = hottest_w / (f.heaters.area_m2 * f.heaters.emissivity * 5.670374419e-8);   // CODATA 2018
+    const double element_degc = std::sqrt(std::sqrt(around_k * around_k * around_k * around_k + rise)) - 273.15;
+    if (limit_degc <= 0.0 || element_degc <= limit_degc) continue;
+    remarks.push_back(fmt::format("programme to {:g} degC: at full power the elements of zone {} come to {:.0f} degC, "
+                                  "they may have {:g} degC", highest_degc, z + 1, element_degc, limit_degc));
+  }
+}
+
+}  // namespace
+
 std::vector<std::string> mismatches(const Scenario& scenario) {
   const fw::Parameters& core = scenario.parameters;
   const plant::Instrumentation& field = scenario.furnace.instruments;
@@ -91,6 +118,7 @@ std::vector<std::string> mismatches(const Scenario& scenario) {
   compare(remarks, "barometer at 4 mA", core.barometer_low_pa, field.barometer_pa.low, "Pa abs");
   compare(remarks, "barometer at 20 mA", core.barometer_high_pa, field.barometer_pa.high, "Pa abs");
   compare(remarks, "mass-flow controller at 20 mA", core.meter_full_scale_slm, scenario.furnace.meter.full_scale_slm, "slm");
+  add_element_remark(remarks, scenario);
   compare(remarks, "argon conversion", core.gas_conversion[3], scenario.furnace.meter.conversion_argon, "");
   return remarks;
 }

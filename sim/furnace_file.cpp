@@ -1,5 +1,6 @@
 #include "sim/furnace_file.h"
 
+#include <cmath>
 #include <stdexcept>
 #include <vector>
 
@@ -106,6 +107,67 @@ void add_heaters(std::vector<Field>& fields) {
   fields.push_back(SAGGAR_FIELD("heaters.air_exchange", "W/(m2 K)", heaters.air_w_m2k, 0.0, 50.0,
                                 "natural convection in the gap between panels, lining and retort"));
   add_material(fields, "heaters.material", SAGGAR_AT(heaters.material), "the panels");
+}
+
+const std::vector<std::string> element_words{"constant", "fecral", "fecral_molybdenum", "nichrome", "silicon_carbide",
+                                             "molybdenum_disilicide"};
+
+// What a zone has otherwise than the furnace: written only where it is given.
+template <std::size_t I>
+void add_element_of_zone(std::vector<Field>& fields) {
+  const std::string prefix = "heaters.elements." + std::to_string(I + 1);
+  std::vector<std::string> words = element_words;
+  words.emplace_back("same");
+  fields.push_back(optional<FurnaceFile>(
+      choice_field<FurnaceFile>(prefix + ".material", SAGGAR_AT(electric.zone[I].material), words, "", "of this zone's elements"),
+      [](const FurnaceFile& file) { return file.furnace.electric.zone[I].material != plant::ElementMaterial::same; }));
+  fields.push_back(optional<FurnaceFile>(
+      quantity_field<FurnaceFile>(prefix + ".rated_temperature", "degC", SAGGAR_AT(electric.zone[I].rated_degc), -20.0, 2000.0, "",
+                                  "of this zone's elements"),
+      [](const FurnaceFile& file) { return !std::isnan(file.furnace.electric.zone[I].rated_degc); }));
+  fields.push_back(optional<FurnaceFile>(
+      quantity_field<FurnaceFile>(prefix + ".used", "h", SAGGAR_AT(electric.zone[I].hours), 0.0, 1e6, "",
+                                  "of this zone's elements: time under current before this run"),
+      [](const FurnaceFile& file) { return !std::isnan(file.furnace.electric.zone[I].hours); }));
+}
+
+void add_elements(std::vector<Field>& fields) {
+  fields.push_back(choice_field<FurnaceFile>("heaters.element.material", SAGGAR_AT(electric.element.material), element_words, "constant",
+      "what the elements are made of: their resistance over temperature"));
+  fields.push_back(SAGGAR_FIELD("heaters.element.rated_temperature", "degC", electric.element.rated_degc, -20.0, 2000.0,
+      "of a new element while it takes its panel's power"));
+  fields.push_back(SAGGAR_FIELD("heaters.element.used", "h", electric.element.hours, 0.0, 1e6, "time under current before this run"));
+  fields.push_back(SAGGAR_FIELD("heaters.element.ageing", "1", electric.element.ageing, 0.0, 10.0,
+      "growth of the resistance in 1000 h under current, over that of a new element"));
+  fields.push_back(SAGGAR_FIELD("heaters.element.supply", "V", electric.element.supply_v, 0.0, 1000.0,
+      "of a zone at nominal mains, behind a transformer; 0 the mains themselves"));
+  fields.push_back(SAGGAR_FIELD("heaters.element.series_resistance", "ohm", electric.element.series_ohm, 0.0, 10.0,
+      "of a zone's transformer and leads"));
+  fields.push_back(choice_field<FurnaceFile>("heaters.element.wiring", SAGGAR_AT(electric.element.wiring), {"parallel", "series"},
+      "parallel", "of the panels of a zone"));
+  fields.push_back(SAGGAR_FIELD("heaters.element.surface", "m2", electric.element.surface_m2, 0.0, 5.0,
+      "of the elements of one panel, for the surface load; 0 not known"));
+  fields.push_back(SAGGAR_FIELD("heaters.element.limit", "degC", electric.element.limit_degc, 0.0, 3000.0,
+      "highest temperature of the elements; 0 that of the material"));
+  fields.push_back(yes_no_field<FurnaceFile>("heaters.element.melts", SAGGAR_AT(electric.element.melts), "no",
+      "above the melting point of its material an element opens, for good"));
+  fields.push_back(SAGGAR_FIELD("heaters.element.fuse", "A", electric.element.fuse_a, 0.0, 5000.0,
+      "rated rms current of each zone's semiconductor fuse; 0 none"));
+  fields.push_back(SAGGAR_FIELD("heaters.element.fuse_integral", "A2 s", electric.element.fuse_a2s, 1.0, 1e9,
+      "square of the current above the rated one, over time, at which it melts"));
+  add_element_of_zone<0>(fields);
+  add_element_of_zone<1>(fields);
+  add_element_of_zone<2>(fields);
+  add_element_of_zone<3>(fields);
+  fields.push_back(choice_field<FurnaceFile>("heaters.switch.firing", SAGGAR_AT(electric.power_switch.firing),
+      {"averaged", "burst", "phase_angle"}, "averaged",
+      "demand as power; whole cycles of the mains; or a delay angle of half a cycle less the demand's share of it"));
+  fields.push_back(SAGGAR_FIELD("heaters.switch.mains_frequency", "Hz", electric.power_switch.mains_hz, 40.0, 70.0, "of the mains"));
+  fields.push_back(yes_no_field<FurnaceFile>("heaters.switch.full_cycles", SAGGAR_AT(electric.power_switch.full_cycles), "yes",
+      "bursts of whole cycles, else of half ones"));
+  fields.push_back(SAGGAR_FIELD("heaters.switch.least_on", "s", electric.power_switch.least_on_s, 0.0, 60.0, "shortest burst"));
+  fields.push_back(SAGGAR_FIELD("heaters.switch.least_off", "s", electric.power_switch.least_off_s, 0.0, 60.0,
+      "shortest gap between bursts"));
 }
 
 void add_casing(std::vector<Field>& fields) {
@@ -312,6 +374,7 @@ FieldTable make_table() {
   add_plug(fields);
   add_lining(fields);
   add_heaters(fields);
+  add_elements(fields);
   add_casing(fields);
   add_load(fields);
   add_supply(fields);

@@ -7,6 +7,7 @@
 
 #include <fmt/format.h>
 
+#include "plant/heating_circuit.h"
 #include "plant/meter_gas.h"
 #include "sim/units.h"
 
@@ -148,6 +149,31 @@ const std::vector<Row>& table() {
   return rows;
 }
 
+// What the material of the elements bears; keys that the file gives are where it is said.
+void add_elements(std::vector<HandbookRemark>& remarks, const Furnace& f, const YamlNode& root) {
+  for (int z = 0; z < f.heaters.zones; ++z) {
+    const plant::Element element = plant::element_of_zone(f.electric, z);
+    const plant::ElementKind& kind = plant::element_kind(element.material);
+    const double limit_degc = plant::element_limit_degc(f.electric, z);
+    const YamlNode* trip = node_at(root, "limiter.trip");
+    if (trip != nullptr && limit_degc > 0.0 && f.limiter.trip_degc > limit_degc && z == 0)
+      remarks.push_back({trip->place, "limiter.trip", f.limiter.trip_degc, 50.0, limit_degc, "degC", "",
+                         "highest temperature of the elements"});
+    const YamlNode* limit = node_at(root, "heaters.element.limit");
+    if (limit != nullptr && kind.limit_degc > 0.0 && element.limit_degc > kind.limit_degc && z == 0)
+      remarks.push_back({limit->place, "heaters.element.limit", element.limit_degc, 0.0, kind.limit_degc, "degC", "",
+                         std::string(kind.source)});
+    const YamlNode* surface = node_at(root, "heaters.element.surface");
+    if (surface == nullptr || element.surface_m2 <= 0.0 || kind.load_high_w_cm2 <= 0.0) continue;
+    double load_w_cm2 = 0.0;
+    for (const plant::Panel& panel : f.heaters.panel)
+      if (f.heaters.zones == 1 || panel.zone == z + 1) load_w_cm2 = std::max(load_w_cm2, 1e-4 * panel.power_w / element.surface_m2);
+    if (load_w_cm2 < kind.load_low_w_cm2 || load_w_cm2 > kind.load_high_w_cm2)
+      remarks.push_back({surface->place, "heaters.element.surface", load_w_cm2, kind.load_low_w_cm2, kind.load_high_w_cm2, "W/cm2", "",
+                         std::string(kind.source)});
+  }
+}
+
 }  // namespace
 
 std::vector<HandbookRemark> handbook_remarks(const plant::Furnace& furnace, const YamlNode& root) {
@@ -164,6 +190,7 @@ std::vector<HandbookRemark> handbook_remarks(const plant::Furnace& furnace, cons
       break;
     }
   }
+  add_elements(remarks, furnace, root);
   return remarks;
 }
 

@@ -1,5 +1,6 @@
 #include "sim/test_stand.h"
 
+#include <algorithm>
 #include <stdexcept>
 #include <string>
 
@@ -19,8 +20,23 @@ TestStand::TestStand(const TestStand& other)
 
 void TestStand::tick() {
   state_.station.commands = commands;
+  if (!model_->actuators.circuits.plain) limit_current(state_.station.commands);
   state_.station.silent_ns = 0;
   plant::step(*model_, state_, disturbances, period_s_);
+}
+
+void TestStand::limit_current(plant::Commands& given) const {
+  const plant::CircuitModel& circuits = model_->actuators.circuits;
+  const auto& t_k = state_.thermal.t_k;
+  plant::PanelValues panel_k{};
+  for (std::size_t p = 0; p < panel_k.size(); ++p) panel_k[p] = t_k[static_cast<std::size_t>(plant::node::panel) + p];
+  const double mains_v = state_.actuators.supplied_v * disturbances.mains_scale;
+  const plant::FullPower full = plant::find_full_power(circuits, state_.actuators.circuits, panel_k, mains_v, disturbances);
+  for (std::size_t z = 0; z < given.demand.size(); ++z) {
+    if (full.current_a[z] <= circuits.rated_a[z]) continue;
+    const double ratio = circuits.rated_a[z] / full.current_a[z];
+    given.demand[z] = std::min(given.demand[z], ratio * ratio);
+  }
 }
 
 void TestStand::run(double for_s) {

@@ -1,5 +1,6 @@
 // A furnace alone on a test stand: the plant itself, with commands set as if the station had just received them, run as fast as it
-// goes. For experiments whose result is a property of the furnace (data_sheet.h); no core, no line, no wall clock.
+// goes. For experiments whose result is a property of the furnace (data_sheet.h); no core, no line, no wall clock. Where resistance
+// goes with temperature, no zone is given more current than its panels take at their rated power: as a current limit would have it.
 #pragma once
 
 #include <array>
@@ -54,6 +55,7 @@ class TestStand {
   void start_pump();                              // everything shut, inlet vent shut, spun up; isolation still shut
 
  private:
+  void limit_current(plant::Commands& given) const;
   std::shared_ptr<const plant::Model> model_;
   plant::State state_;
   double period_s_;

@@ -159,6 +159,38 @@ TEST(Integrator, KeepsToCvodeWhenTheDoorIsOpenedHot) {
   EXPECT_LT(e.pressure.size, 30.0 * pressure_share) << told(e.pressure);
 }
 
+// Elements whose resistance grows while they warm, against the same mean power into constant ones: whatever the step misses there, the
+// resistance adds less than the goal to it.
+TEST(Integrator, KeepsToCvodeWhileElementsOfSilicideWarm) {
+  plant::Furnace furnace;
+  furnace.electric.element.material = plant::ElementMaterial::molybdenum_disilicide;
+  furnace.electric.element.rated_degc = 1000.0;
+  furnace.electric.element.series_ohm = 0.8;
+  for (const plant::Wiring wiring : {plant::Wiring::parallel, plant::Wiring::series}) {
+    furnace.electric.element.wiring = wiring;
+    Piece silicide{"silicide", ScriptedFurnace(furnace)}, constant{"constant"};
+    ScriptedFurnace trial(furnace);
+    for (ScriptedFurnace* one : {&silicide.furnace, &constant.furnace, &trial}) {
+      one->commands.purge_open = false;
+      one->commands.contactor = true;
+    }
+    const double first_ohm = plant::panel_ohm(trial.model.actuators.circuits, trial.state().actuators.circuits, 0, 293.15);
+    for (const double demand : {0.03, 0.1, 0.3}) {
+      const double before_kwh = trial.truth("plant.energy");
+      trial.commands.demand[0] = silicide.furnace.commands.demand[0] = demand;
+      trial.run(60.0);
+      constant.furnace.commands.demand[0] = (trial.truth("plant.energy") - before_kwh) * 3.6e6 / 60.0 / 3000.0;
+      silicide.then(600);
+      constant.then(600);
+    }
+    const double last_k = trial.state().thermal.t_k[plant::node::panel];
+    EXPECT_GT(plant::panel_ohm(trial.model.actuators.circuits, trial.state().actuators.circuits, 0, last_k), 1.5 * first_ohm);
+    const Errors e = errors_of(silicide), plain = errors_of(constant);
+    EXPECT_LT(e.solid.size, plain.solid.size + solid_k) << told(e.solid);
+    EXPECT_LT(e.gas.size, plain.gas.size + gas_k) << told(e.gas);
+  }
+}
+
 // --- Conservation ------------------------------------------------------------------------------------------------------
 
 TEST(Integrator, ConservesEnergyAndSpeciesOverTheDemoCycle) {

@@ -57,6 +57,7 @@ struct PlantEquations::Flow {
 
 PlantEquations::PlantEquations(const Model& model, const State& room) : m_(model), room_(room.gas.room) {
   load_contact_ = room.thermal.load_contact;
+  hours_ = room.actuators.circuits.hours;
 }
 
 PlantVector PlantEquations::vector_of(const State& s) const {
@@ -327,10 +328,35 @@ void PlantEquations::lags(std::span<const double> y, const Flow& f, std::span<do
   rate[slot::water_fraction] = (water - y[slot::water_fraction]) / (m_.gas.dew_point_lag_s + line_s);
 }
 
+// Ohm and Joule: the current through the resistance of a whole zone, and its square times that of each element.
+void PlantEquations::heat_elements(std::span<const double> y, Heat& heat) const {
+  const CircuitModel& c = m_.actuators.circuits;
+  if (c.plain) {
+    for (int p = 0; p < 4; ++p) heat.core[at(node::panel + p)] += inputs_.panel_w[at(p)];
+    return;
+  }
+  const bool series = c.wiring == Wiring::series;
+  std::array<double, 4> ohm{};
+  std::array<double, zones_max> zone_ohm{};
+  for (int p = 0; p < 4; ++p) {
+    const double factor = resistance_factor(element_kind(c.material[at(p)]), y[at(slot::core + node::panel + p)] - 273.15);
+    ohm[at(p)] = c.reference_ohm[at(p)] * factor * (1.0 + c.ageing[at(p)] * hours_[at(p)] / 1000.0);
+    double& together = zone_ohm[at(c.panel_zone[at(p)])];
+    if (series) together += ohm[at(p)];
+    else together = together == 0.0 ? ohm[at(p)] : together * ohm[at(p)] / (together + ohm[at(p)]);
+  }
+  const double volts = m_.actuators.actual_v * c.supply_per_mains;
+  for (int p = 0; p < 4; ++p) {
+    const double all = zone_ohm[at(c.panel_zone[at(p)])], zone_a = volts / (c.series_ohm + all);
+    const double panel_a = series ? zone_a : zone_a * all / ohm[at(p)];
+    heat.core[at(node::panel + p)] += panel_a * panel_a * ohm[at(p)] * inputs_.demand[at(p)];
+  }
+}
+
 void PlantEquations::rate(std::span<const double> y, std::span<double> rate) const {
   Heat heat;
   Flow flow;
-  for (int p = 0; p < 4; ++p) heat.core[at(node::panel + p)] += inputs_.panel_w[at(p)];
+  heat_elements(y, heat);
   conduct(y, heat);
   radiate(y, heat);
   conduct_in_chains(y, heat);
@@ -362,10 +388,14 @@ Inputs inputs_of(const Model& model, const Commands& commands, const Disturbance
   const bool others = d.any_valve || d.any_meter || d.any_station || d.supply_exhausted || d.exhaust_blocked || d.mains_lost ||
                       d.mains_scale != 1.0 || d.leak_pa_m3_s != 0.0 || d.pump_stopped || d.back_pressure_valve_stuck;
   if (others) throw std::invalid_argument("a disturbance that the equations do not have");
-  Inputs inputs{commands, d.door_open, {}};
+  const CircuitModel& circuits = model.actuators.circuits;
+  if (circuits.power_switch.firing != Firing::averaged || circuits.fuse_a > 0.0)
+    throw std::invalid_argument("a power switch or fuse that the equations do not have");
+  Inputs inputs{commands, d.door_open, {}, {}};
   const double mains = model.actuators.actual_v / model.actuators.nominal_v;
   for (std::size_t p = 0; p < 4; ++p) {
     const double demand = commands.contactor ? std::clamp(commands.demand[at(model.actuators.panel_zone[p])], 0.0, 1.0) : 0.0;
+    inputs.demand[p] = demand;
     inputs.panel_w[p] = model.actuators.panel_w[p] * mains * mains * demand;
   }
   return inputs;

@@ -18,7 +18,8 @@ namespace plant_test {
 struct Inputs {
   plant::Commands commands{};
   bool door_open = false;
-  std::array<double, 4> panel_w{};  // electric power of each panel [W]
+  std::array<double, 4> panel_w{};  // electric power of each panel [W] where the elements are constant
+  std::array<double, 4> demand{};   // of each panel, 0 with the contactor open, where they are not
 };
 
 // Where each quantity stands in y. Temperatures K, amounts mol, pressures Pa, shares 1.
@@ -56,6 +57,7 @@ class PlantEquations {
  private:
   struct Heat;
   struct Flow;
+  void heat_elements(std::span<const double> y, Heat& heat) const;
   void conduct(std::span<const double> y, Heat& heat) const;
   void radiate(std::span<const double> y, Heat& heat) const;
   void conduct_in_chains(std::span<const double> y, Heat& heat) const;
@@ -73,6 +75,7 @@ class PlantEquations {
   const plant::Model& m_;
   plant::GasRoom room_;
   std::array<double, 2> load_contact_{1.0, 1.0};
+  std::array<double, 4> hours_{};                 // of the elements, kept
   Inputs inputs_{};
 };
 
