@@ -8,6 +8,7 @@
 #include <array>
 #include <cstdint>
 #include <limits>
+#include <string>
 
 #include "plant/process_values.h"
 #include "plant/thermocouple.h"
@@ -158,6 +159,9 @@ struct GasSupply {
   Purity hydrogen{1.0, 2.0};
   double hydrogen_nitrogen = 0.0;         // mole fraction of nitrogen in that bottle: forming gas that comes mixed; 0 .. 0.99
   double air_water_ppm = 10000.0;         // water in supplied air and in the room's air; 0 .. 40000
+  // By gas select, 2 .. 5: what the cylinder carries instead of its gas, as meter_gas.h reads compositions; empty: its gas. Oxygen and
+  // water above are in it besides. The meter's factor for it is computed.
+  std::array<std::string, 6> carries{};
 };
 
 // Mass-flow controllers (two alike). Conversion factors are relative to nitrogen, the calibration gas.
@@ -233,6 +237,12 @@ struct Site {
 struct Outgassing {
   double frequency_per_s = 1e13;          // 1 .. 1e16
   std::array<Site, 4> site{Site{0.9e-3, 88e3}, Site{1.1e-3, 105e3}, Site{0.9e-3, 125e3}, Site{0.1e-3, 152e3}};
+};
+
+// The chamber's gas is well mixed but for a share that what flows through does not reach; both have one pressure and temperature.
+struct Mixing {
+  double stagnant_share = 0.0;            // of the volume of free gas and pores; 0: perfectly mixed; 0 .. 0.9
+  double exchange_m3_s = 0.0;             // between the two zones, each way; 0 .. 1
 };
 
 // Junctions and their surroundings. Weights need not sum to one.
@@ -311,6 +321,7 @@ struct Instrumentation {
 struct HandWork {
   // what hangs where this gas belongs
   std::array<Gas, 6> bottle{Gas::none, Gas::air, Gas::nitrogen, Gas::argon, Gas::helium, Gas::hydrogen};
+  std::array<std::string, 6> carries{};   // in that bottle, if not what the furnace file says; as in GasSupply
   bool supply_shut = false;               // hand valves: of the gas supply, process gas and purge alike
   bool exhaust_shut = false;              // behind the check valve
   bool pump_shut = false;                 // in the pump's hose
@@ -341,6 +352,7 @@ struct Furnace {
   Hose hose{};
   Leak leak{};
   Outgassing outgassing{};
+  Mixing mixing{};
   Thermocouples thermocouples{};
   Limiter limiter{};
   Mains mains{};

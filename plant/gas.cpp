@@ -6,6 +6,7 @@
 #include <numeric>
 #include <stdexcept>
 
+#include "plant/meter_gas.h"
 #include "plant/thermal.h"
 
 namespace plant {
@@ -19,10 +20,11 @@ constexpr double change_per_part = 0.01;           // of the moles held, in one 
 constexpr int parts_max = 64;
 constexpr double leak_mol_s_pa_of_flow = 1.0 / (gas_r * 293.15 * 101325.0);   // a leak's flow is air at 20 degC, by one atmosphere
 
-constexpr std::size_t n2 = 0, o2 = 1, ar = 2, he = 3, h2o = 4, h2 = 5;
+constexpr std::size_t n2 = 0, o2 = 1, ar = 2, he = 3, h2o = 4, h2 = 5, co = 7, ch4 = 8;
+constexpr int no_main = -1;                        // of a mixture
 
 // Sums by pairs, in a fixed order that a vector unit can follow.
-double fold(const Amounts& a) { return ((a[0] + a[4]) + (a[2] + a[6])) + ((a[1] + a[5]) + (a[3] + a[7])); }
+double fold(const Amounts& a) { return (((a[0] + a[4]) + (a[2] + a[6])) + ((a[1] + a[5]) + (a[3] + a[7]))) + a[8]; }
 
 double total(const Amounts& a) { return fold(a); }
 
@@ -32,15 +34,19 @@ double weigh(const Amounts& a, const Amounts& weight) {
   return fold(product);
 }
 
+// What burns, as the hydrogen that needs as much oxygen: CO + 1/2 O2, CH4 + 2 O2.
+double as_hydrogen(const Amounts& a) { return a[h2] + (a[co] + 4.0 * a[ch4]); }
+
 // --- Building ---------------------------------------------------------------------------------------------------------
 
-GasModel::Source source_of(const GasModel& m, const Amounts& fraction, double conversion) {
+GasModel::Source source_of(const GasModel& m, const Amounts& fraction, double conversion, int main) {
   GasModel::Source s;
   s.fraction = fraction;
   const double cp = weigh(fraction, m.molar_heat_j_mol_k);
   s.nozzle = nozzle_gas(cp / (cp - gas_r));
   s.root_mrt = std::sqrt(weigh(fraction, m.molar_mass_kg_mol) * gas_r * m.ambient_k);
   s.conversion = conversion;
+  s.main = main;
   return s;
 }
 
@@ -75,6 +81,23 @@ double conversion_of_bottle(const Furnace& f) {
   return 1.0 / (nitrogen + (1.0 - nitrogen) / f.meter.conversion_hydrogen);
 }
 
+// A cylinder of anything: its impurities take their place in it evenly.
+GasModel::Source carried(const GasModel& m, const GasSupply& supply, std::size_t gas, const std::string& text) {
+  constexpr std::array<const char*, 6> keys{"", "", "nitrogen", "argon", "helium", "hydrogen"};
+  const std::array<Purity, 6> purities{Purity{0.0, 0.0}, Purity{0.0, 0.0}, supply.nitrogen, supply.argon, supply.helium, supply.hydrogen};
+  try {
+    const Composition composition = read_composition(text);
+    const double oxygen = purities[gas].oxygen_ppm * 1e-6, water = purities[gas].water_ppm * 1e-6;
+    Amounts x{};
+    for (std::size_t i = 0; i < gas_species; ++i) x[i] = (1.0 - oxygen - water) * composition.fraction[i];
+    x[o2] += oxygen;
+    x[h2o] += water;
+    return source_of(m, x, composition.factor, no_main);
+  } catch (const CompositionError& error) {
+    throw std::invalid_argument(std::string("supply.") + keys[gas] + ".carries: " + error.what());
+  }
+}
+
 void find_gases(GasModel& m, const Furnace& f) {
   for (std::size_t i = 0; i < gas_species; ++i) {
     const auto species = static_cast<Species>(i);
@@ -82,13 +105,16 @@ void find_gases(GasModel& m, const Furnace& f) {
     m.molar_heat_j_mol_k[i] = cp_j_mol_k(species, 600.0);
   }
   const Amounts air = room_air(f.supply.air_water_ppm);
-  m.supplied[1] = source_of(m, air, f.meter.conversion_air);
-  m.supplied[2] = source_of(m, supplied(n2, f.supply.nitrogen), 1.0);
-  m.supplied[3] = source_of(m, supplied(ar, f.supply.argon), f.meter.conversion_argon);
-  m.supplied[4] = source_of(m, supplied(he, f.supply.helium), f.meter.conversion_helium);
-  m.supplied[5] = source_of(m, bottled_hydrogen(f.supply), conversion_of_bottle(f));
-  m.supplied[0] = m.supplied[2];                   // never flows
-  m.room = source_of(m, air, 1.0);
+  m.supplied[1] = source_of(m, air, f.meter.conversion_air, n2);
+  m.supplied[2] = source_of(m, supplied(n2, f.supply.nitrogen), 1.0, n2);
+  m.supplied[3] = source_of(m, supplied(ar, f.supply.argon), f.meter.conversion_argon, ar);
+  m.supplied[4] = source_of(m, supplied(he, f.supply.helium), f.meter.conversion_helium, he);
+  m.supplied[5] = source_of(m, bottled_hydrogen(f.supply), conversion_of_bottle(f), h2);
+  m.supplied[0] = m.calibration = m.supplied[2];   // the first never flows
+  for (std::size_t gas = 2; gas < m.supplied.size(); ++gas) {
+    if (!f.supply.carries[gas].empty()) m.supplied[gas] = carried(m, f.supply, gas, f.supply.carries[gas]);
+  }
+  m.room = source_of(m, air, 1.0, n2);
   const auto first = static_cast<std::size_t>(f.initial.gas);
   m.initial = first == 0 ? air : m.supplied[first].fraction;
   m.purge_gas = static_cast<int>(f.supply.purge);
@@ -122,9 +148,12 @@ double nozzle_area_m2(const GasModel& m, const GasModel::Source& source, double 
 }
 
 // Last: nozzles are sized for what belongs there.
-void take_hand_work(GasModel& m, const HandWork& hand) {
+void take_hand_work(GasModel& m, const GasSupply& supply, const HandWork& hand) {
   const auto right = m.supplied;
   for (std::size_t gas = 0; gas < right.size(); ++gas) m.supplied[gas] = right[static_cast<std::size_t>(hand.bottle[gas])];
+  for (std::size_t gas = 2; gas < right.size(); ++gas) {
+    if (!hand.carries[gas].empty()) m.supplied[gas] = carried(m, supply, gas, hand.carries[gas]);
+  }
   m.supply_shut = hand.supply_shut;
   m.exhaust_shut = hand.exhaust_shut;
   m.pump_shut = hand.pump_shut;
@@ -147,9 +176,11 @@ GasModel build_gas(const Furnace& f) {
   find_gases(m, f);
   find_surfaces(m, f);
   m.initial_pa = f.initial.pressure_pa;
+  m.stagnant_share = f.mixing.stagnant_share;
+  m.stagnant_exchange_m3_s = f.mixing.exchange_m3_s;
   m.meter = f.meter;
   m.supply = f.supply;
-  m.meter_m2 = nozzle_area_m2(m, m.supplied[2], f.meter.full_scale_slm * f.meter.capacity_share, f.supply.regulated_pa);
+  m.meter_m2 = nozzle_area_m2(m, m.calibration, f.meter.full_scale_slm * f.meter.capacity_share, f.supply.regulated_pa);
   m.purge_m2 = nozzle_area_m2(m, m.supplied[static_cast<std::size_t>(m.purge_gas)], f.purge.flow_slm, f.supply.regulated_pa);
   m.valve = f.back_pressure_valve;
   m.exhaust_m2 = f.exhaust.area_m2;
@@ -167,7 +198,7 @@ GasModel build_gas(const Furnace& f) {
   m.sample_line_m3 = f.instruments.sample_line_m3;
   m.oxygen_lag_s = f.instruments.oxygen_lag_s;
   m.dew_point_lag_s = f.instruments.dew_point_lag_s;
-  take_hand_work(m, f.hand);
+  take_hand_work(m, f.supply, f.hand);
   return m;
 }
 
@@ -190,6 +221,7 @@ GasState start_gas(const GasModel& m, double gas_k, const GasRoom& room) {
   const double hose = room.barometer_pa * m.hose_m3 / (gas_r * room.ambient_k);
   for (std::size_t i = 0; i < gas_species; ++i) {
     s.chamber_mol[i] = chamber * m.initial[i];
+    s.stagnant_mol[i] = m.stagnant_share * s.chamber_mol[i];
     s.hose_mol[i] = hose * m.room.fraction[i];
   }
   s.gas_k = gas_k;
@@ -199,7 +231,7 @@ GasState start_gas(const GasModel& m, double gas_k, const GasRoom& room) {
   s.supply_pa = m.supply_shut ? 0.0 : room.supply_pa;
   s.oxygen_fraction = m.initial[o2];
   s.water_fraction = m.initial[h2o];
-  s.hydrogen_fraction = m.initial[h2];
+  s.hydrogen_fraction = as_hydrogen(m.initial);
   return s;
 }
 
@@ -466,13 +498,47 @@ Amounts pass_hose(const GasModel& m, GasState& s, const Rates& r, const Amounts&
 
 // Gas from the supply. What spoils a bottled gas takes the place of the gas; its flow is reckoned as of the pure one.
 void add_supplied(const GasModel& m, const Disturbances& d, std::size_t gas, double mol, Amounts& in) {
-  add_amounts(in, m.supplied[gas].fraction, mol);
-  constexpr std::array<std::size_t, 6> main{n2, n2, n2, ar, he, h2};
+  const GasModel::Source& source = m.supplied[gas];
+  add_amounts(in, source.fraction, mol);
   constexpr std::size_t from_the_room = 1;
   if (d.supply_oxygen + d.supply_water == 0.0 || gas == from_the_room) return;
   in[o2] += mol * d.supply_oxygen;
   in[h2o] += mol * d.supply_water;
-  in[main[gas]] -= mol * (d.supply_oxygen + d.supply_water);
+  const double replaced = mol * (d.supply_oxygen + d.supply_water);
+  if (source.main == no_main) add_amounts(in, source.fraction, -replaced);
+  else in[static_cast<std::size_t>(source.main)] -= replaced;
+}
+
+// Two zones at one pressure and temperature. The stagnant one takes no part in what flows through the chamber: it keeps its share of
+// the volume (what it lacks comes from the main zone, what it has too much goes there) and is stirred into it by the exchange, of
+// which a part's closed form is taken: the difference of the fractions decays at E (1 / N main + 1 / N stagnant).
+void stir(const GasModel& m, GasState& s, Amounts& main, double h) {
+  double main_mol = total(main), stagnant_mol = total(s.stagnant_mol);
+  const double surplus = stagnant_mol - m.stagnant_share * (main_mol + stagnant_mol);
+  const Amounts& giver = surplus > 0.0 ? s.stagnant_mol : main;
+  const double moved = surplus / (surplus > 0.0 ? stagnant_mol : main_mol);
+  for (std::size_t i = 0; i < gas_species; ++i) {
+    const double mol = giver[i] * moved;
+    main[i] += mol;
+    s.stagnant_mol[i] -= mol;
+  }
+  main_mol += surplus;
+  stagnant_mol -= surplus;
+  const double volumes = h * m.stagnant_exchange_m3_s / (m.volume_m3 + m.pore_m3);
+  const double both = main_mol + stagnant_mol, mixes = -std::expm1(-volumes * both * (1.0 / main_mol + 1.0 / stagnant_mol)) / both;
+  for (std::size_t i = 0; i < gas_species; ++i) {
+    s.stagnant_mol[i] += mixes * (main[i] * stagnant_mol - s.stagnant_mol[i] * main_mol);
+  }
+}
+
+// As mix, from the main zone.
+Amounts mix_main(const GasModel& m, GasState& s, const Amounts& in, double out, double h) {
+  Amounts main;
+  for (std::size_t i = 0; i < gas_species; ++i) main[i] = s.chamber_mol[i] - s.stagnant_mol[i];
+  const Amounts left = mix(main, in, out);
+  for (std::size_t i = 0; i < gas_species; ++i) s.chamber_mol[i] += in[i] - left[i];
+  stir(m, s, main, h);
+  return left;
 }
 
 Passage pass_species(const GasModel& m, GasState& s, const Setting& set, const Rates& r, double h) {
@@ -498,7 +564,7 @@ Passage pass_species(const GasModel& m, GasState& s, const Setting& set, const R
   all[h2o] += p.water;
   const double to_hose = std::max(0.0, r.hose) * h;
   const double out = (r.exhaust.now + r.relief.now + r.other_out.now + r.exchange) * h + to_hose;
-  p.out = mix(s.chamber_mol, all, out);
+  p.out = m.stagnant_share > 0.0 ? mix_main(m, s, all, out, h) : mix(s.chamber_mol, all, out);
   const double share = out > 0.0 ? to_hose / out : 0.0;
   add_amounts(s.lost_mol, p.out, 1.0 - share);
   if (!idle && r.hose > 0.0) {
@@ -670,10 +736,12 @@ void step_samples(const GasModel& m, GasState& s, double period_s) {
   const double swept = s.flows.exhaust;
   if (swept < 1e-8) return;
   const double line_s = m.sample_line_m3 * s.chamber_pa / (gas_r * s.room.ambient_k * swept);
-  const double per_mol = 1.0 / total(s.chamber_mol);
-  s.oxygen_fraction += (s.chamber_mol[o2] * per_mol - s.oxygen_fraction) * period_s / (period_s + m.oxygen_lag_s + line_s);
-  s.hydrogen_fraction += (s.chamber_mol[h2] * per_mol - s.hydrogen_fraction) * period_s / (period_s + m.oxygen_lag_s + line_s);
-  s.water_fraction += (s.chamber_mol[h2o] * per_mol - s.water_fraction) * period_s / (period_s + m.dew_point_lag_s + line_s);
+  Amounts main = s.chamber_mol;
+  if (m.stagnant_share > 0.0) add_amounts(main, s.stagnant_mol, -1.0);
+  const double per_mol = 1.0 / total(main);
+  s.oxygen_fraction += (main[o2] * per_mol - s.oxygen_fraction) * period_s / (period_s + m.oxygen_lag_s + line_s);
+  s.hydrogen_fraction += (as_hydrogen(main) * per_mol - s.hydrogen_fraction) * period_s / (period_s + m.oxygen_lag_s + line_s);
+  s.water_fraction += (main[h2o] * per_mol - s.water_fraction) * period_s / (period_s + m.dew_point_lag_s + line_s);
 }
 
 void report_flows(GasState& s, const Setting& set, const PartSum& sum, double period_s) {

@@ -18,7 +18,7 @@
 
 namespace plant {
 
-inline constexpr int gas_species = 8;              // of properties.h: N2 O2 Ar He H2O H2 CO2 CO
+inline constexpr int gas_species = 9;              // of properties.h: N2 O2 Ar He H2O H2 CO2 CO CH4
 using Amounts = std::array<double, gas_species>;   // mol, mol/s or mole fraction
 
 inline constexpr int gas_surfaces_max = 10;
@@ -36,11 +36,14 @@ struct GasModel {
     NozzleGas nozzle{};
     double root_mrt = 1.0;
     double conversion = 1.0;                       // of a thermal mass-flow controller calibrated on nitrogen
+    int main = 0;                                  // the species that what spoils it takes the place of; -1: of all evenly
   };
   std::array<Source, 6> supplied{};                // by gas select; 0 is empty
   Source room{};                                   // the room's air
+  Source calibration{};                            // nitrogen, for which the meters are built
   Amounts initial{};
   double initial_pa = 100.8e3;
+  double stagnant_share = 0.0, stagnant_exchange_m3_s = 0.0;   // of free gas and pores
   Amounts molar_heat_j_mol_k{};                    // at constant pressure, mean of 300 to 1100 K
   Amounts molar_mass_kg_mol{};
   int purge_gas = 3, blend_gas = 2;
@@ -83,7 +86,8 @@ struct GasRoom {
 
 struct GasState {
   GasRoom room{};
-  Amounts chamber_mol{};                           // free gas and pores
+  Amounts chamber_mol{};                           // free gas and pores, both zones
+  Amounts stagnant_mol{};                          // of that, in the stagnant zone
   Amounts hose_mol{};
   double gas_k = 293.15;                           // of the free gas
   double chamber_pa = 0.0, hose_pa = 0.0;
@@ -93,7 +97,7 @@ struct GasState {
   std::array<double, 2> stuck_mol_s{};             // what one with a stuck valve passes ...
   unsigned meters_stuck = 0;                       // ... and which are, bit k
   double oxygen_fraction = 0.0, water_fraction = 0.0;   // at the cell, at the dew-point sensor
-  double hydrogen_fraction = 0.0;                  // at the cell
+  double hydrogen_fraction = 0.0;                  // at the cell, with carbon monoxide and methane as the hydrogen that burns alike
   GasFlows flows{};
   int parts = 1;                                   // the last period was cut into these
   // Properties of what is in the chamber, taken afresh now and then

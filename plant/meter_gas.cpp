@@ -1,8 +1,9 @@
 #include "plant/meter_gas.h"
 
-#include <stdexcept>
-#include <string>
-#include <vector>
+#include <algorithm>
+#include <charconv>
+#include <cmath>
+#include <cstdio>
 
 namespace plant {
 
@@ -33,6 +34,7 @@ constexpr PureGas pure_gases[] = {
     {"carbon dioxide", "CO2", Molecule::triatomic, Species::co2, no_quartic},
     {"carbon monoxide", "CO", Molecule::diatomic, Species::co, no_quartic},
     {"methane", "CH4", Molecule::polyatomic, Species::ch4, no_quartic},
+    {"water vapour", "H2O", Molecule::triatomic, Species::h2o, no_quartic},
     {"neon", "Ne", Molecule::monatomic, {}, {2.5, 0.0, 0.0, 0.0, 0.0}},
     {"krypton", "Kr", Molecule::monatomic, {}, {2.5, 0.0, 0.0, 0.0, 0.0}},
     {"xenon", "Xe", Molecule::monatomic, {}, {2.5, 0.0, 0.0, 0.0, 0.0}},
@@ -223,6 +225,86 @@ std::optional<std::array<double, species_count>> plant_species(const MeterGas& g
     if (!add(part.gas, part.fraction)) return std::nullopt;
   }
   return fraction;
+}
+
+std::vector<std::string> plant_gases() {
+  std::vector<std::string> names;
+  for (const MeterGas& gas : meter_gases()) {
+    if (!plant_species(gas)) continue;
+    names.emplace_back(gas.name);
+    names.emplace_back(gas.formula);
+  }
+  return names;
+}
+
+CompositionError::CompositionError(std::string found_, std::string expected_, std::string word_)
+    : std::invalid_argument("found " + found_ + ", expected " + expected_), found(std::move(found_)), expected(std::move(expected_)),
+      word(std::move(word_)) {}
+
+namespace {
+
+std::string digits(double value) {
+  char text[32];
+  std::snprintf(text, sizeof text, "%.9g", value);
+  return text;
+}
+
+struct Share { double percent = 0.0; std::string gas; };
+
+// "70 argon 30 carbon dioxide": a number begins a share, words up to the next number are its gas.
+std::vector<Share> read_shares(std::string_view text) {
+  std::vector<Share> shares;
+  for (std::size_t at = 0; at < text.size();) {
+    const std::size_t begin = text.find_first_not_of(" \t,%", at);
+    if (begin == std::string_view::npos) break;
+    const std::size_t end = std::min(text.find_first_of(" \t,%", begin), text.size());
+    const std::string_view word = text.substr(begin, end - begin);
+    at = end;
+    double percent = 0.0;
+    const auto [rest, error] = std::from_chars(word.data(), word.data() + word.size(), percent);
+    const bool number = error == std::errc{} && rest == word.data() + word.size();
+    if (number) shares.push_back({percent, {}});
+    else if (shares.empty()) return {{0.0, std::string(text)}};        // not shares: a name
+    else shares.back().gas += (shares.back().gas.empty() ? "" : " ") + std::string(word);
+  }
+  return shares;
+}
+
+constexpr const char* any_gas = "a gas of `saggar gases` that the plant can hold, or percent by volume before each: 96 Ar 4 H2";
+
+const MeterGas& modelled(const std::string& name) {
+  const MeterGas* gas = find_meter_gas(name);
+  if (gas == nullptr) throw CompositionError("the gas `" + name + "`", any_gas, name);
+  if (!plant_species(*gas)) throw CompositionError("`" + name + "`, which the plant's gas cannot hold", any_gas, name);
+  return *gas;
+}
+
+void add_share(Composition& sum, const MeterGas& gas, double fraction, double& structure, double& heat) {
+  const auto species = *plant_species(gas);
+  for (std::size_t s = 0; s < species_count; ++s) sum.fraction[s] += fraction * species[s];
+  structure += fraction * gas.structure;
+  heat += fraction * gas.cp_j_mol_k;
+}
+
+}  // namespace
+
+Composition read_composition(std::string_view text) {
+  std::vector<Share> shares;
+  if (find_meter_gas(text) != nullptr) shares = {{100.0, std::string(text)}};
+  else shares = read_shares(text);
+  if (shares.size() == 1 && shares[0].percent == 0.0) (void)modelled(shares[0].gas);
+  double sum = 0.0, structure = 0.0, heat = 0.0;
+  for (const Share& share : shares) {
+    if (share.gas.empty()) throw CompositionError(digits(share.percent) + " % of no gas", any_gas, "");
+    if (!(share.percent > 0.0)) throw CompositionError(digits(share.percent) + " % of " + share.gas, "a share above 0 %", "");
+    (void)modelled(share.gas);
+    sum += share.percent;
+  }
+  if (!(std::abs(sum - 100.0) <= 1e-6)) throw CompositionError("shares that sum to " + digits(sum) + " %", "100 %", "");
+  Composition composition;
+  for (const Share& share : shares) add_share(composition, modelled(share.gas), share.percent / sum, structure, heat);
+  composition.factor = meter_gases()[0].cp_j_mol_k * structure / heat;
+  return composition;
 }
 
 }  // namespace plant

@@ -11,7 +11,10 @@
 #include <cstdint>
 #include <optional>
 #include <span>
+#include <stdexcept>
+#include <string>
 #include <string_view>
+#include <vector>
 
 #include "plant/properties.h"
 
@@ -58,5 +61,19 @@ double conversion_factor(std::span<const MeterGasPart> parts);
 
 // Mole fractions by the species of the plant; none: holds something the plant's gas knows nothing of.
 std::optional<std::array<double, species_count>> plant_species(const MeterGas& gas);
+std::vector<std::string> plant_gases();         // names and formulas of the gases that have them
+
+// What a cylinder carries: a name or formula of the table, or percent by volume before each gas, "96 Ar 4 H2", "70 argon 30 carbon dioxide"
+// (percent signs and commas may stand there), summing to 100 within 1e-6; fractions are then scaled to sum to 1.
+struct Composition {
+  std::array<double, species_count> fraction{};
+  double factor = 1.0;                          // of a meter calibrated on nitrogen
+};
+struct CompositionError : std::invalid_argument {
+  CompositionError(std::string found_, std::string expected_, std::string word_);
+  std::string found, expected;
+  std::string word;                             // the gas that is none; empty: something else is wrong
+};
+Composition read_composition(std::string_view text);   // throws CompositionError
 
 }  // namespace plant

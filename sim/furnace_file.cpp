@@ -194,6 +194,19 @@ void add_load(std::vector<Field>& fields) {
 const std::vector<std::string> gases = {"none", "air", "nitrogen", "argon", "helium", "hydrogen"};   // in the order of plant::Gas
 const std::vector<std::string> types = {"K", "N", "S", "R", "B", "J", "T", "E"};         // plant::ThermocoupleType
 
+// Checked where it stands, so that what is wrong is told with its place.
+Field carries_field(const char* gas, std::size_t number) {
+  const auto at = [number](auto& file) -> auto& { return file.furnace.supply.carries[number]; };
+  Field field = text_field<FurnaceFile>(std::string("supply.") + gas + ".carries", at, false,
+      std::string("what the cylinder of ") + gas + " carries instead, by a name of `saggar gases` or as percent by volume (95 N2 5 CH4); "
+      "the meter's factor for it is computed");
+  field.set = [set = field.set](void* object, const FieldValue& value) {
+    check_composition(value.text, value.place);
+    set(object, value);
+  };
+  return field;
+}
+
 void add_supply(std::vector<Field>& fields) {
   fields.push_back(SAGGAR_FIELD("supply.regulated", "Pa gauge", supply.regulated_pa, 1e3, 1e6, "regulated supply pressure"));
   fields.push_back(SAGGAR_FIELD("supply.present", "Pa gauge", supply.present_pa, 0.0, 1e6, "the supply-pressure switch makes above this"));
@@ -211,6 +224,10 @@ void add_supply(std::vector<Field>& fields) {
   fields.push_back(SAGGAR_FIELD("supply.hydrogen.water", "ppm", supply.hydrogen.water_ppm, 0.0, 1e4, "water in the supplied hydrogen"));
   fields.push_back(SAGGAR_FIELD("supply.hydrogen.nitrogen", "1", supply.hydrogen_nitrogen, 0.0, 0.99,
       "share of nitrogen in that bottle: forming gas that comes mixed"));
+  fields.push_back(carries_field("nitrogen", 2));
+  fields.push_back(carries_field("argon", 3));
+  fields.push_back(carries_field("helium", 4));
+  fields.push_back(carries_field("hydrogen", 5));
   fields.push_back(SAGGAR_FIELD("supply.air.water", "ppm", supply.air_water_ppm, 0.0, 4e4, "water in supplied air and in the room's air"));
 }
 
@@ -280,6 +297,12 @@ void add_outgassing(std::vector<Field>& fields) {
   add_site<1>(fields);
   add_site<2>(fields);
   add_site<3>(fields);
+}
+
+void add_mixing(std::vector<Field>& fields) {
+  fields.push_back(SAGGAR_FIELD("mixing.stagnant", "1", mixing.stagnant_share, 0.0, 0.9,
+      "share of the gas volume that what flows through does not reach, 0: perfectly mixed"));
+  fields.push_back(SAGGAR_FIELD("mixing.exchange", "m3/s", mixing.exchange_m3_s, 0.0, 1.0, "gas that it exchanges with the rest"));
 }
 
 template <class At>
@@ -382,6 +405,7 @@ FieldTable make_table() {
   add_outlets(fields);
   add_vacuum(fields);
   add_outgassing(fields);
+  add_mixing(fields);
   add_thermocouples(fields);
   add_surroundings(fields);
   add_instruments(fields);
@@ -391,6 +415,14 @@ FieldTable make_table() {
 #undef SAGGAR_AT
 
 }  // namespace
+
+void check_composition(const std::string& text, const SourcePlace& place) {
+  try {
+    (void)plant::read_composition(text);
+  } catch (const plant::CompositionError& error) {
+    throw InputError(place, error.found, error.expected, error.word.empty() ? "" : nearest_name(error.word, plant::plant_gases()));
+  }
+}
 
 const FieldTable& furnace_fields() {
   static const FieldTable table = make_table();

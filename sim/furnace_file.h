@@ -20,6 +20,9 @@ const FieldTable& furnace_fields();
 FurnaceFile read_furnace(const YamlNode& map);
 FurnaceFile load_furnace(const std::filesystem::path& file);
 
+// InputError at the place for a text that is no composition of gases the plant can hold (plant/meter_gas.h).
+void check_composition(const std::string& text, const SourcePlace& place);
+
 // Every key, so that it reads back to the same furnace.
 std::string write_furnace(const FurnaceFile& file, int indent);
 

@@ -5,6 +5,7 @@
 
 #include <fmt/format.h>
 
+#include "sim/furnace_file.h"
 #include "sim/mistakes.h"
 #include "sim/moment.h"
 #include "sim/moment_sentence.h"
@@ -54,7 +55,15 @@ std::vector<Field> fields_of(Kind kind) {
   const Field loop = choice_field<M>("thermocouple", SAGGAR_AT(loop), loops, "heater", "which, all zones alike");
   const Field type = choice_field<M>("type", SAGGAR_AT(type), types, "K", "what it is taken for, or is");
   switch (kind) {
-    case Kind::wrong_bottle:
+    case Kind::wrong_bottle: {
+      Field carries = text_field<M>("carries", SAGGAR_AT(carries), false, "what is there, by a name of `saggar gases` or as percent "
+                                    "by volume (95 N2 5 CH4); then `gas` is not looked at");
+      carries.set = [set = carries.set](void* object, const FieldValue& value) {
+        check_composition(value.text, value.place);
+        set(object, value);
+      };
+      return {gas, instead, carries};
+    }
     case Kind::wrong_gas_selected: return {gas, instead};
     case Kind::wrong_thermocouple_type:
     case Kind::wrong_thermocouple_fitted: return {loop, type};
@@ -155,7 +164,9 @@ std::string write_mistakes(const std::vector<MistakeSource>& mistakes, int inden
 
 std::string sentence(const MistakeSource& m) {
   switch (m.kind) {
-    case Kind::wrong_bottle: return fmt::format("hangs a bottle of {} where {} belongs", word(gases, m.gas), word(gases, m.instead_of));
+    case Kind::wrong_bottle:
+      return fmt::format("hangs a bottle of {} where {} belongs", m.carries.empty() ? word(gases, m.gas) : m.carries,
+                         word(gases, m.instead_of));
     case Kind::wrong_gas_selected:
       return fmt::format("writes {} into the programme where {} is meant", word(gases, m.gas), word(gases, m.instead_of));
     case Kind::wrong_thermocouple_type:

@@ -136,7 +136,8 @@ void check_mistake(const MistakeSource& mistake, const Scenario& scenario, const
   switch (mistake.kind) {
     case Kind::wrong_bottle:
     case Kind::wrong_gas_selected:
-      if (mistake.gas == 0 || mistake.instead_of == 0 || mistake.gas == mistake.instead_of)
+      if (!mistake.carries.empty() && mistake.instead_of < 2) refuse(given, "instead_of", "air or none", "a gas that comes in cylinders");
+      if (mistake.carries.empty() && (mistake.gas == 0 || mistake.instead_of == 0 || mistake.gas == mistake.instead_of))
         refuse(given, "gas", "the right gas, or none", "another gas than `instead_of`");
       if (mistake.kind == Kind::wrong_gas_selected && !selects(scenario.programme, mistake.instead_of))
         refuse(given, "instead_of", "a gas that no segment selects", "a gas of the programme");
@@ -169,7 +170,10 @@ void make_mistake(const MistakeSource& mistake, Scenario& scenario) {
   plant::HandWork& hand = scenario.furnace.hand;
   const auto type = static_cast<plant::ThermocoupleType>(mistake.type);
   switch (mistake.kind) {
-    case Kind::wrong_bottle: hand.bottle[static_cast<std::size_t>(mistake.instead_of)] = static_cast<plant::Gas>(mistake.gas); break;
+    case Kind::wrong_bottle:
+      hand.carries[static_cast<std::size_t>(mistake.instead_of)] = mistake.carries;
+      hand.bottle[static_cast<std::size_t>(mistake.instead_of)] = static_cast<plant::Gas>(mistake.gas);
+      break;
     case Kind::wrong_gas_selected:
       for (fw::Segment& segment : scenario.programme.segments)
         if (static_cast<int>(segment.gas) == mistake.instead_of) segment.gas = static_cast<fw::Gas>(mistake.gas);

@@ -108,7 +108,7 @@ struct MistakeSource {
   int one = 0, other = 4;              // thermocouples by channel
   int valve = 0, reading = 0;          // 0 supply, 1 exhaust, 2 pump; 0 degF read as degC, 1 the reverse
   double head_degc = 60.0, bore_m = 3e-3, for_s = -1.0, factor = 10.0;
-  std::string parameter, segment;
+  std::string parameter, segment, carries;
   bool timed = false;                  // decimal_slip: made at `when`, over the supervisory line; else before the run
   Moment when;
   SourcePlace place;

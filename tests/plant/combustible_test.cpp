@@ -49,6 +49,44 @@ TEST(PlantHydrogen, EverySpeciesAndTheEnergyCloseWithALeakingValveToo) {
   EXPECT_LE(std::abs(energy.residual), 1e-6 * energy.flowed);
 }
 
+// A mixture with methane from the argon's cylinder, a stagnant zone, room air: nothing is lost or made.
+TEST(PlantMethane, EverySpeciesAndTheEnergyCloseWithAStagnantZone) {
+  Furnace furnace;
+  furnace.supply.carries[3] = "90 N2 6 CH4 3 CO 1 CO2";
+  furnace.mixing = {0.2, 2e-5};
+  ScriptedFurnace f(furnace);
+  f.commands.contactor = true;
+  f.commands.demand[0] = 0.5;
+  f.commands.purge_open = false;
+  f.feed(Gas::argon, 3.0);
+  f.run(1800.0);
+  f.disturbances.door_open = true;
+  f.run(60.0);
+  f.disturbances.door_open = false;
+  f.pump();
+  f.run(300.0);
+  EXPECT_GT(f.state().gas.received_mol[static_cast<std::size_t>(Species::ch4)], 0.2);
+  for (int i = 0; i < gas_species; ++i) {
+    const Balance b = species_balance(f.model, f.state(), i);
+    EXPECT_LE(std::abs(b.residual), 1e-11 * b.flowed) << species_name(static_cast<Species>(i));
+  }
+  const Balance energy = energy_balance(f.model, f.state());
+  EXPECT_LE(std::abs(energy.residual), 1e-6 * energy.flowed);
+}
+
+// CH4 + 2 O2 and CO + 1/2 O2 at the hot electrode: 5 % less 2 times 1 % and half of 2 %.
+TEST(PlantMethane, BurnsAtTheOxygenCell) {
+  Furnace furnace;
+  furnace.supply.carries[3] = "92 N2 5 O2 1 CH4 2 CO";
+  ScriptedFurnace f(furnace);
+  f.commands.purge_open = false;
+  f.feed(Gas::argon, 4.0);
+  f.commands.valve_frac = 1.0;
+  f.run(7200.0);   // 30 volume changes
+  EXPECT_NEAR(f.fraction(Species::ch4), 0.01, 1e-5);
+  EXPECT_NEAR(f.state().process.oxygen_ppm, 20000.0, 20.0);
+}
+
 TEST(BurnOff, IsProvenThreeSecondsAfterItsPilotAndLostHalfASecondAfterTheFlame) {
   ScriptedFurnace f;
   f.run(10.0);

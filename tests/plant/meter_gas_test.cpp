@@ -140,6 +140,37 @@ TEST(MeterGas, knows_what_the_plant_can_hold) {
   EXPECT_DOUBLE_EQ((*forming)[static_cast<std::size_t>(plant::Species::n2)], 0.95);
 }
 
+TEST(MeterGas, reads_what_a_cylinder_carries_by_name_or_by_percent) {
+  const auto fraction = [](const char* text, plant::Species s) {
+    return plant::read_composition(text).fraction[static_cast<std::size_t>(s)];
+  };
+  EXPECT_DOUBLE_EQ(fraction("methane", plant::Species::ch4), 1.0);
+  EXPECT_DOUBLE_EQ(fraction("dissociated ammonia", plant::Species::h2), 0.75);
+  EXPECT_DOUBLE_EQ(fraction("97 N2 3 H2O", plant::Species::h2o), 0.03);
+  EXPECT_DOUBLE_EQ(fraction("70 %argon, 30 % carbon dioxide", plant::Species::co2), 0.30);
+  EXPECT_DOUBLE_EQ(fraction("50 air 50 N2", plant::Species::o2), 0.5 * 0.209476);
+  EXPECT_DOUBLE_EQ(plant::read_composition("4 H2 96 Ar").factor, plant::find_meter_gas("argon with 4 % hydrogen")->factor);
+}
+
+TEST(MeterGas, refuses_a_cylinder_that_the_plant_cannot_hold) {
+  const auto problem = [](const char* text) -> std::string {
+    try {
+      (void)plant::read_composition(text);
+    } catch (const plant::CompositionError& error) {
+      return error.what();
+    }
+    return "";
+  };
+  EXPECT_NE(problem("ammonia").find("`ammonia`, which the plant's gas cannot hold"), std::string::npos);
+  EXPECT_NE(problem("90 N2 10 NH3").find("`NH3`, which"), std::string::npos);
+  EXPECT_NE(problem("argn").find("the gas `argn`"), std::string::npos);
+  EXPECT_NE(problem("95 N2 4 H2").find("sum to 99 %"), std::string::npos);
+  EXPECT_NE(problem("105 N2 -5 H2").find("-5 % of H2"), std::string::npos);
+  EXPECT_NE(problem("95 N2 5").find("5 % of no gas"), std::string::npos);
+  EXPECT_NE(problem("nan N2 5 H2"), "");
+  EXPECT_NE(problem(""), "");
+}
+
 // The unit of flow that the factors turn: one standard litre a minute at 0 degC and 101.325 kPa, and what makers with another
 // reference state mean by it.
 TEST(MeterGas, a_standard_litre_is_that_of_the_reference_states) {

@@ -56,6 +56,7 @@ struct PlantEquations::Flow {
 };
 
 PlantEquations::PlantEquations(const Model& model, const State& room) : m_(model), room_(room.gas.room) {
+  if (model.gas.stagnant_share > 0.0) throw std::invalid_argument("the equations have one zone of gas");
   load_contact_ = room.thermal.load_contact;
   hours_ = room.actuators.circuits.hours;
 }

@@ -26,6 +26,7 @@ using Kind = MistakeSource::Kind;
 
 const char* const each_kind = R"(
 - wrong_bottle: {gas: helium, instead_of: argon}
+- wrong_bottle: {instead_of: helium, carries: 95 N2 5 CH4}
 - wrong_gas_selected: {gas: nitrogen, instead_of: argon}
 - wrong_thermocouple_type: {thermocouple: load, type: K}
 - wrong_thermocouple_fitted: {thermocouple: heater, type: K}
@@ -57,7 +58,7 @@ Scenario with(const std::string& text, double seconds = 10.0) {
 
 TEST(Mistakes, ComeBackFromWhatIsWritten) {
   const auto mistakes = read(each_kind);
-  ASSERT_EQ(mistakes.size(), sim::mistake_table().size() + 1);
+  ASSERT_EQ(mistakes.size(), sim::mistake_table().size() + 2);
   const std::string text = sim::write_mistakes(mistakes, 0);
   EXPECT_EQ(sim::write_mistakes(read(text), 0), text);
   std::map<std::string, int> sentences;
@@ -74,6 +75,9 @@ TEST(Mistakes, AreRefusedWhereTheyChangeNothingOrCannotBe) {
       {"- wrong_botle: {gas: helium}", "nearest: wrong_bottle"},
       {"- wrong_bottle: {gas: argon}", "the right gas"},
       {"- wrong_bottle: {gas: none}", "the right gas"},
+      {"- wrong_bottle: {carries: carbn dioxide, instead_of: argon}", "nearest: carbon dioxide"},
+      {"- wrong_bottle: {carries: 90 N2 10 NH3}", "`NH3`, which the plant's gas cannot hold"},
+      {"- wrong_bottle: {carries: CO2, instead_of: air}", "comes in cylinders"},
       {"- wrong_gas_selected: {gas: argon, instead_of: helium}", "no segment selects"},
       {"- wrong_thermocouple_type: {type: N}", "the type that is fitted"},
       {"- wrong_extension_wire: {type: N}", "wire of the right type"},
