@@ -216,6 +216,7 @@ struct Pump {
   double base_pa = 0.7;                   // abs; 1e-4 .. 1000
   double spin_up_s = 3.0;                 // lag of its speed; "at speed" above 0.9; 0.05 .. 60
   double vent_m2 = 4e-6;                  // inlet vent, opens when it stops; 1e-8 .. 1e-3
+  double back_m2 = 0.0;                   // room air back through it when it stands; 0: it seals; 0 .. 1e-3
 };
 
 struct Hose {
@@ -230,12 +231,15 @@ struct Leak {
 
 // Water that leaves the inner surfaces, first order in what is left: rate = held * frequency * exp(-E / (R T)), T the
 // retort's inner wall (vessel: lining face).
+// It comes back to a site by Langmuir's law, in proportion to the vapour's pressure and to what is free of the site's capacity.
 struct Site {
-  double held_mol = 0.0;                  // 0 .. 10
+  double held_mol = 0.0;                  // at start; 0 .. 10
   double activation_j_mol = 100e3;        // 20e3 .. 400e3
+  double capacity_mol = 0.0;              // 0: what it holds at start; 0 .. 10
 };
 struct Outgassing {
   double frequency_per_s = 1e13;          // 1 .. 1e16
+  double uptake_per_pa_s = 0.0;           // of what is free; 0: no water comes back; 0 .. 1
   std::array<Site, 4> site{Site{0.9e-3, 88e3}, Site{1.1e-3, 105e3}, Site{0.9e-3, 125e3}, Site{0.1e-3, 152e3}};
 };
 
@@ -243,6 +247,21 @@ struct Outgassing {
 struct Mixing {
   double stagnant_share = 0.0;            // of the volume of free gas and pores; 0: perfectly mixed; 0 .. 0.9
   double exchange_m3_s = 0.0;             // between the two zones, each way; 0 .. 1
+};
+
+// What dries every bottled gas: takes what comes with it beyond the gas's own water (GasSupply) until it is full, then lets it through;
+// over the last tenth of its capacity more and more.
+struct Dryer {
+  double capacity_kg = 0.0;               // of water; 0: none is fitted; 0 .. 10
+  double inlet_ppm = 0.0;                 // water by volume before it, beyond the gas's own; 0 .. 10000
+};
+
+// Oxide on the load. Parabolic while gas brings enough: (mass gained per area)^2 grows by factor * exp(-E / (R T)), T the load's surface;
+// in thin gas what diffuses through the still film. Oxygen and water are taken, of water the hydrogen is given back.
+struct Oxidation {
+  double factor_kg2_m4_s = 0.0;           // 0: none; 0 .. 1e6
+  double activation_j_mol = 200e3;        // 20e3 .. 600e3
+  double heat_j_mol = 0.0;                // set free for each mole of oxygen atoms; 0 .. 1e6
 };
 
 // Junctions and their surroundings. Weights need not sum to one.
@@ -353,6 +372,8 @@ struct Furnace {
   Leak leak{};
   Outgassing outgassing{};
   Mixing mixing{};
+  Dryer dryer{};
+  Oxidation oxidation{};
   Thermocouples thermocouples{};
   Limiter limiter{};
   Mains mains{};

@@ -195,6 +195,10 @@ GasModel build_gas(const Furnace& f) {
   m.opening_m2 = f.plug.opening_m2;
   m.opening_exchange_m3_s = f.plug.opening_exchange_m3_s;
   m.outgassing = f.outgassing;
+  for (Site& site : m.outgassing.site) site.capacity_mol = std::max(site.capacity_mol, site.held_mol);
+  m.dryer = f.dryer;
+  m.oxidation = f.oxidation;
+  m.load_m2 = f.load.area_m2;
   m.sample_line_m3 = f.instruments.sample_line_m3;
   m.oxygen_lag_s = f.instruments.oxygen_lag_s;
   m.dew_point_lag_s = f.instruments.dew_point_lag_s;
@@ -316,7 +320,7 @@ struct Setting {
   std::array<double, 2> meter_from_mol_s{}, meter_to_mol_s{};   // where it begins, where it tends to by the meter's lag
   std::array<std::size_t, 2> meter_gas{};
   double wall_m2 = 0.0, wall_m2_k = 0.0;           // solids that the gas touches: sum of A, and of A T
-  double desorbing_k = 293.15;
+  double desorbing_k = 293.15, load_k = 293.15;
 };
 
 // Rates [mol/s] with their derivatives by the chamber's and the hose's pressure.
@@ -356,7 +360,8 @@ void add_hole(const GasModel& m, const GasState& s, double area_m2, double chamb
 void find_exhaust(const GasModel& m, const GasState& s, const Setting& set, double p, Rates& r) {
   if (set.commands.exhaust_open && !set.disturbances.exhaust_blocked && !m.exhaust_shut) {
     const double worn = set.disturbances.back_pressure_leak * (1.0 - set.actuators.valve_share);
-    const double valves = (set.actuators.valve_share + worn) * m.valve.area_m2 + (set.commands.bypass_open ? m.bypass_m2 : 0.0);
+    const double open = (set.actuators.valve_share + worn) * set.disturbances.back_pressure_free;
+    const double valves = open * m.valve.area_m2 + (set.commands.bypass_open ? m.bypass_m2 : 0.0);
     if (p > s.room.barometer_pa + m.check.crack_pa) {
       const double area = valves / std::sqrt(1.0 + m.behind_per_m4 * valves * valves);
       const NozzleFlow f = nozzle_flow(s.nozzle, area, p, s.room.barometer_pa + m.check.crack_pa, s.root_mrt);
@@ -396,13 +401,15 @@ void find_hose(const GasModel& m, const GasState& s, const Setting& set, double 
   const double strength = set.actuators.pump_share * set.disturbances.pump_strength;
   r.pump = pump_speed_m3_s(m.pump, strength, hose_pa) * hose_pa / rt;
   r.pump_by_hose = r.pump > 0.0 ? m.pump.speed_m3_s * strength / rt : 0.0;
-  if (!set.commands.inlet_vent_open) return;
+  const double standing = (m.pump.back_m2 + set.disturbances.pump_back_m2) * std::max(0.0, 1.0 - 10.0 * set.actuators.pump_share);
+  const double vent_m2 = (set.commands.inlet_vent_open ? m.pump.vent_m2 : 0.0) + standing;   // the pump's speed seals it down to a tenth
+  if (vent_m2 == 0.0) return;
   if (hose_pa < s.room.barometer_pa) {
-    const NozzleFlow f = nozzle_flow(m.room.nozzle, m.pump.vent_m2, s.room.barometer_pa, hose_pa, m.room.root_mrt * s.room.root_share);
+    const NozzleFlow f = nozzle_flow(m.room.nozzle, vent_m2, s.room.barometer_pa, hose_pa, m.room.root_mrt * s.room.root_share);
     r.vent_in = f.mol_s;
     r.vent_by_hose = f.by_downstream;
   } else {
-    const NozzleFlow f = nozzle_flow(m.room.nozzle, m.pump.vent_m2, hose_pa, s.room.barometer_pa, m.room.root_mrt * s.room.root_share);
+    const NozzleFlow f = nozzle_flow(m.room.nozzle, vent_m2, hose_pa, s.room.barometer_pa, m.room.root_mrt * s.room.root_share);
     r.vent_out = f.mol_s;
     r.vent_by_hose = -f.by_upstream;
   }
@@ -480,7 +487,7 @@ void add_amounts(Amounts& sum, const Amounts& amounts, double factor) {
 }
 
 // What went in and out of the chamber in one part.
-struct Passage { Amounts in{}, out{}; double water = 0.0; };
+struct Passage { Amounts in{}, out{}; double water = 0.0, oxide_j = 0.0; };
 
 Amounts pass_hose(const GasModel& m, GasState& s, const Rates& r, const Amounts& from_chamber, double h) {
   Amounts in = from_chamber, room{};
@@ -497,16 +504,30 @@ Amounts pass_hose(const GasModel& m, GasState& s, const Rates& r, const Amounts&
 }
 
 // Gas from the supply. What spoils a bottled gas takes the place of the gas; its flow is reckoned as of the pure one.
-void add_supplied(const GasModel& m, const Disturbances& d, std::size_t gas, double mol, Amounts& in) {
+void spoil(const GasModel::Source& source, double mol, double oxygen, double water, Amounts& in) {
+  in[o2] += mol * oxygen;
+  in[h2o] += mol * water;
+  const double replaced = mol * (oxygen + water);
+  if (source.main == no_main) add_amounts(in, source.fraction, -replaced);
+  else in[static_cast<std::size_t>(source.main)] -= replaced;
+}
+
+// Water fraction that the dryer lets through; what it takes stays in it.
+double pass_dryer(const GasModel& m, GasState& s, const Disturbances& d, double mol) {
+  const double inlet = m.dryer.inlet_ppm * 1e-6, capacity = m.dryer.capacity_kg / m.molar_mass_kg_mol[h2o];
+  const double full = d.dryer_exhausted ? 1.0 : s.dried_mol / capacity;
+  const double passed = inlet * std::clamp(10.0 * full - 9.0, 0.0, 1.0);
+  s.dried_mol = std::min(capacity, s.dried_mol + mol * (inlet - passed));
+  return passed;
+}
+
+void add_supplied(const GasModel& m, GasState& s, const Disturbances& d, std::size_t gas, double mol, Amounts& in) {
   const GasModel::Source& source = m.supplied[gas];
   add_amounts(in, source.fraction, mol);
   constexpr std::size_t from_the_room = 1;
-  if (d.supply_oxygen + d.supply_water == 0.0 || gas == from_the_room) return;
-  in[o2] += mol * d.supply_oxygen;
-  in[h2o] += mol * d.supply_water;
-  const double replaced = mol * (d.supply_oxygen + d.supply_water);
-  if (source.main == no_main) add_amounts(in, source.fraction, -replaced);
-  else in[static_cast<std::size_t>(source.main)] -= replaced;
+  if (gas == from_the_room) return;
+  if (d.supply_oxygen + d.supply_water != 0.0) spoil(source, mol, d.supply_oxygen, d.supply_water, in);
+  if (m.dryer.capacity_kg > 0.0) spoil(source, mol, 0.0, pass_dryer(m, s, d, mol), in);
 }
 
 // Two zones at one pressure and temperature. The stagnant one takes no part in what flows through the chamber: it keeps its share of
@@ -541,15 +562,79 @@ Amounts mix_main(const GasModel& m, GasState& s, const Amounts& in, double out, 
   return left;
 }
 
+// Takes `mol` of a species from the gas that surfaces see: the main zone's.
+double main_mol(const GasState& s, std::size_t species) { return s.chamber_mol[species] - s.stagnant_mol[species]; }
+
+// Langmuir: each site takes uptake * (capacity - held) * p, implicit in the vapour and in what is free.
+double adsorb(const GasModel& m, GasState& s, double main_share, double h) {
+  const double vapour = main_mol(s, h2o), pa_mol = s.chamber_pa / (total(s.chamber_mol) * main_share);
+  const double each = h * m.outgassing.uptake_per_pa_s / (1.0 + h * m.outgassing.uptake_per_pa_s * vapour * pa_mol);
+  std::array<double, 4> by_vapour{};
+  double sum = 1.0;
+  for (std::size_t k = 0; k < by_vapour.size(); ++k) {
+    by_vapour[k] = each * pa_mol * std::max(0.0, m.outgassing.site[k].capacity_mol - s.adsorbed_mol[k]);
+    sum += by_vapour[k];
+  }
+  double taken = 0.0;
+  for (std::size_t k = 0; k < by_vapour.size(); ++k) {
+    const double mol = by_vapour[k] * vapour / sum;
+    s.adsorbed_mol[k] += mol;
+    taken += mol;
+  }
+  return taken;
+}
+
+// Diffusion of what is dilute, Fuller's exponent: 2.2e-5 m2/s at 298 K and one atmosphere for oxygen and 2.5e-5 for water in nitrogen
+// (textbooks of mass transfer, from memory). In a film no thinner than the mean free path it goes as 1 / p.
+double film_m3_s(const GasModel& m, const GasState& s, double at_298_m2_s) {
+  const double diffusion = at_298_m2_s * std::pow(s.gas_k / 298.15, 1.75) * 101325.0 / std::max(s.chamber_pa, 1.0);
+  return diffusion / m.film_m * m.load_m2;
+}
+
+// What the oxide takes in one part: as much as the parabola wants and the film brings, in series.
+struct Taken { double oxygen = 0.0, water = 0.0; };
+Taken oxidise(const GasModel& m, GasState& s, double load_k, double main_share, double h) {
+  constexpr double atom_kg = 15.9994e-3;
+  const double volume = (m.volume_m3 + m.pore_m3) * main_share;
+  const double rate = m.oxidation.factor_kg2_m4_s * std::exp(-m.oxidation.activation_j_mol / (gas_r * load_k));
+  const double gained = s.oxide_kg / m.load_m2;
+  const double wanted = m.load_m2 * rate * h / (gained + std::sqrt(gained * gained + rate * h)) / atom_kg;   // atoms [mol]
+  const double by_oxygen = h * film_m3_s(m, s, 2.2e-5) / volume, by_water = h * film_m3_s(m, s, 2.5e-5) / volume;
+  const double oxygen = 2.0 * std::max(0.0, main_mol(s, o2)) * by_oxygen / (1.0 + by_oxygen);
+  const double water = std::max(0.0, main_mol(s, h2o)) * by_water / (1.0 + by_water);
+  const double brought = oxygen + water;
+  if (!(wanted > 0.0) || !(brought > 0.0)) return {};
+  const double share = wanted / (wanted + brought);
+  s.oxide_kg += share * brought * atom_kg;
+  return {0.5 * share * oxygen, share * water};
+}
+
+// What surfaces and oxide take from the gas and give to it leaves and comes at the gas's own temperature.
+void meet_surfaces(const GasModel& m, GasState& s, const Setting& set, double h, Passage& p) {
+  const double main_share = 1.0 - m.stagnant_share;
+  const auto take = [&](std::size_t species, double mol) {
+    s.chamber_mol[species] -= mol;
+    p.out[species] += mol;
+    (mol > 0.0 ? s.lost_mol[species] : s.received_mol[species]) += std::abs(mol);
+  };
+  if (m.outgassing.uptake_per_pa_s > 0.0) take(h2o, adsorb(m, s, main_share, h));
+  if (m.oxidation.factor_kg2_m4_s <= 0.0) return;
+  const Taken taken = oxidise(m, s, set.load_k, main_share, h);
+  take(o2, taken.oxygen);
+  take(h2o, taken.water);
+  take(h2, -taken.water);
+  p.oxide_j = m.oxidation.heat_j_mol * (2.0 * taken.oxygen + taken.water);
+}
+
 Passage pass_species(const GasModel& m, GasState& s, const Setting& set, const Rates& r, double h) {
   Passage p;
   Amounts returned{};
   const bool idle = r.hose == 0.0 && r.vent_in == 0.0 && r.vent_out == 0.0 && r.pump == 0.0;
   if (!idle && r.hose <= 0.0) returned = pass_hose(m, s, r, Amounts{}, h);
   for (std::size_t k = 0; k < 2; ++k) {
-    if (set.meter_mol_s[k] > 0.0) add_supplied(m, set.disturbances, set.meter_gas[k], h * set.meter_mol_s[k], p.in);
+    if (set.meter_mol_s[k] > 0.0) add_supplied(m, s, set.disturbances, set.meter_gas[k], h * set.meter_mol_s[k], p.in);
   }
-  if (r.purge.now > 0.0) add_supplied(m, set.disturbances, static_cast<std::size_t>(m.purge_gas), h * r.purge.now, p.in);
+  if (r.purge.now > 0.0) add_supplied(m, s, set.disturbances, static_cast<std::size_t>(m.purge_gas), h * r.purge.now, p.in);
   const double room = r.room_in.now + r.exchange;
   if (room > 0.0) add_amounts(p.in, m.room.fraction, h * room);
   for (std::size_t k = 0; k < s.adsorbed_mol.size(); ++k) {
@@ -572,6 +657,7 @@ Passage pass_species(const GasModel& m, GasState& s, const Setting& set, const R
     add_amounts(from_chamber, p.out, share);
     pass_hose(m, s, r, from_chamber, h);
   }
+  if (m.outgassing.uptake_per_pa_s > 0.0 || m.oxidation.factor_kg2_m4_s > 0.0) meet_surfaces(m, s, set, h, p);
   return p;
 }
 
@@ -618,7 +704,7 @@ GasK solve_gas_k(const GasModel& m, const GasState& s, const Setting& set, const
 
 struct PartSum {
   Rates flows{};
-  double water = 0.0, film_j_m2k = 0.0, film_j_m2 = 0.0, plug_j = 0.0, binding_j = 0.0;
+  double water = 0.0, film_j_m2k = 0.0, film_j_m2 = 0.0, plug_j = 0.0, binding_j = 0.0, oxide_j = 0.0;
 };
 
 void sum_flows(Rates& sum, const Rates& r, double h) {
@@ -647,13 +733,14 @@ void step_part(const GasModel& m, GasState& s, const Setting& set, double h, Rat
   s.hose_pa = total(s.hose_mol) * gas_r * s.room.ambient_k / m.hose_m3;
   const double all_j = s.chamber_pa * (m.volume_m3 + m.pore_m3) * (cp - gas_r) / gas_r;
   const double from_walls_j = h * s.film_w_m2k * (set.wall_m2_k - set.wall_m2 * gas_k.mean), out_j = out_j_k * gas_k.mean;
-  s.enthalpy_in_j += in_j;
+  s.enthalpy_in_j += in_j + passage.oxide_j;
   s.enthalpy_out_j += out_j;
   sum.film_j_m2k += h * s.film_w_m2k;
   sum.film_j_m2 += h * s.film_w_m2k * gas_k.mean;
   sum.plug_j += before.all_j + in_j + from_walls_j - out_j - all_j;     // what is left over warmed the plug's pores
   for (std::size_t k = 0; k < held.size(); ++k) sum.binding_j += (held[k] - s.adsorbed_mol[k]) * m.outgassing.site[k].activation_j_mol;
   sum.water += passage.water;
+  sum.oxide_j += passage.oxide_j;
   sum_flows(sum.flows, r, h);
 }
 
@@ -775,6 +862,7 @@ double step_gas(const GasModel& m, GasState& s, const ActuatorState& actuators, 
   Setting set{actuators, commands, disturbances};
   const double held_mol = total(s.chamber_mol);
   set.desorbing_k = surface_k[static_cast<std::size_t>(m.outgassing_node)];
+  set.load_k = surface_k[node::load_surface];
   if (is_stale(s, held_mol)) take_afresh(m, s, held_mol);
   if (s.desorption_age_s >= 2.0) find_desorption(m, s, set.desorbing_k);
   step_meters(m, s, set, period_s);
@@ -809,6 +897,7 @@ double step_gas(const GasModel& m, GasState& s, const ActuatorState& actuators, 
     heat_w[n] -= surface.area_m2 * (sum.film_j_m2k * surface_k[n] - sum.film_j_m2) * per_s;
   }
   heat_w[static_cast<std::size_t>(m.outgassing_node)] -= sum.binding_j * per_s;
+  if (sum.oxide_j != 0.0) heat_w[node::load_surface] += sum.oxide_j * per_s;
   set.meter_mol_s = metered_mol_s;
   report_flows(s, set, sum, period_s);
   step_samples(m, s, period_s);

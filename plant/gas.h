@@ -64,6 +64,9 @@ struct GasModel {
   Outgassing outgassing{};
   int outgassing_node = 0;
   double sample_line_m3 = 0.0, oxygen_lag_s = 1.0, dew_point_lag_s = 1.0;
+  Dryer dryer{};
+  Oxidation oxidation{};
+  double load_m2 = 0.0;
 };
 
 // Of the last period, averages [mol/s].
@@ -92,6 +95,8 @@ struct GasState {
   double gas_k = 293.15;                           // of the free gas
   double chamber_pa = 0.0, hose_pa = 0.0;
   std::array<double, 4> adsorbed_mol{};
+  double dried_mol = 0.0;                          // water in the dryer
+  double oxide_kg = 0.0;                           // what the load has gained
   double supply_pa = 0.0;                          // gauge
   std::array<double, 2> meter_mol_s{};             // the mass-flow controllers' own loops
   std::array<double, 2> stuck_mol_s{};             // what one with a stuck valve passes ...
@@ -109,7 +114,7 @@ struct GasState {
   std::array<double, 4> desorption_per_s{};
   double meter_gain = 0.0, supply_gain = 0.0, gain_period_s = 0.0;    // 1 - exp(-period / lag)
   // Since start
-  Amounts received_mol{}, lost_mol{};              // of chamber and hose together; desorbed water counts as received
+  Amounts received_mol{}, lost_mol{};              // of chamber and hose together, with what surfaces and oxide give and take
   double enthalpy_in_j = 0.0, enthalpy_out_j = 0.0;
   double metered_mol = 0.0, purged_mol = 0.0;
 };

@@ -109,15 +109,18 @@ struct Disturbances {
   bool any_station = false;             // station is looked at only if set
   StationFault station{};
   double leak_pa_m3_s = 0.0;            // besides the furnace's own, counted in the same way (Leak)
+  bool dryer_exhausted = false;         // of the supply: what comes to it goes through
   double supply_oxygen = 0.0, supply_water = 0.0;   // mole fractions in every bottled gas besides its own
   double regulator_pa = 0.0;            // the supply's regulator stands off by so much
   double droop_pa_slm = 0.0;            // and falls by so much for each slm drawn
   bool relief_stuck_shut = false;
   double relief_scale = 1.0;            // it opens at this share of its set pressure
   double check_leak_m2 = 0.0;           // backward, besides its own
+  double back_pressure_free = 1.0;      // share of its area that deposits leave, at every stem
   double back_pressure_leak = 0.0;      // share of the full area that the worn seat lets pass when shut
   bool burn_off_out = false;            // its flame does not burn, whatever the pilot's valve
   double combustible_leak_mol_s = 0.0;  // hydrogen through its valves while they are told to be shut
+  double pump_back_m2 = 0.0;            // room air back through a pump that stands, besides its own
   double pump_strength = 1.0;           // displacement, of its own
   double element_conductance[zones_max] = {1.0, 1.0, 1.0, 1.0};   // of every element of the zone, of its own
   std::array<double, 2> load_contact{1.0, 1.0};   // of the load thermocouples, of its own

@@ -58,6 +58,8 @@ const Truth truths[] = {
      PLANT_READ { (void)m; return dew_point_fast_degc(fraction(s, Species::h2o) * s.gas.chamber_pa); }},
     {{"plant.gas.h2o_adsorbed", "mmol", 5, "water still held by the surfaces"},
      PLANT_READ { (void)m; return 1e3 * std::accumulate(s.gas.adsorbed_mol.begin(), s.gas.adsorbed_mol.end(), 0.0); }},
+    {{"plant.load.oxygen_uptake", "ppm", 3, "oxygen that the load has taken up, of its mass"},
+     PLANT_READ { return 1e6 * s.gas.oxide_kg / m.furnace.load.mass_kg; }},
     {{"plant.gas_used", "sL", 4, "through the mass-flow controllers since start"},
      PLANT_READ { (void)m; return litres(s.gas.metered_mol); }},
     {{"plant.purge_used", "sL", 4, "through the purge restrictor since start"}, PLANT_READ { (void)m; return litres(s.gas.purged_mol); }},

@@ -48,6 +48,7 @@ void apply_to_plant(FaultAction action, std::span<const double> values, plant::D
     case FaultAction::supply_wet: disturbances.supply_water += plant::saturation_pa(values[0]) / 101325.0; break;
     case FaultAction::regulator_off: disturbances.regulator_pa += values[0]; break;
     case FaultAction::regulator_droops: disturbances.droop_pa_slm += values[0]; break;
+    case FaultAction::dryer_exhausted: disturbances.dryer_exhausted = true; break;
     default: break;
   }
 }
@@ -60,7 +61,9 @@ void mislead(FaultAction action, std::span<const double> values, plant::Disturba
   if (action == FaultAction::meter_stuck) meter.stuck = true;
 }
 
-void apply_to_actuator(FaultAction action, std::span<const double> values, plant::Disturbances& disturbances) {
+double grown(double lost, double over_s, double elapsed_s) { return elapsed_s >= over_s ? lost : lost * elapsed_s / over_s; }
+
+void apply_to_actuator(FaultAction action, std::span<const double> values, double elapsed_s, plant::Disturbances& disturbances) {
   switch (action) {
     case FaultAction::element_broken: disturbances.element_broken[zone_of(values[0])] = true; break;
     case FaultAction::switch_shorted: disturbances.switch_shorted[zone_of(values[0])] = true; break;
@@ -77,6 +80,8 @@ void apply_to_actuator(FaultAction action, std::span<const double> values, plant
     case FaultAction::back_pressure_valve_worn:
       disturbances.back_pressure_leak = std::min(1.0, disturbances.back_pressure_leak + values[0]);
       break;
+    case FaultAction::back_pressure_valve_plugs: disturbances.back_pressure_free *= 1.0 - grown(values[0], values[1], elapsed_s); break;
+    case FaultAction::pump_sucks_back: disturbances.pump_back_m2 += values[0] * 1e-6; break;
     case FaultAction::pump_weak: disturbances.pump_strength *= values[0]; break;
     case FaultAction::meter_zero:
     case FaultAction::meter_span:
@@ -191,7 +196,10 @@ bool FaultBank::apply(double period_s, plant::Disturbances& disturbances, LineFa
     const double elapsed_s = static_cast<double>(state_.ticks[fault]++) * period_s;
     switch (entry.seam) {
       case Seam::plant: apply_to_plant(entry.action, entry.values, disturbances); break;
-      case Seam::actuator: apply_to_actuator(entry.action, entry.values, disturbances); break;
+      case Seam::actuator:
+        apply_to_actuator(entry.action, entry.values, elapsed_s, disturbances);
+        state_.moving |= entry.action == FaultAction::back_pressure_valve_plugs && elapsed_s < entry.values[1];
+        break;
       case Seam::instrument:
         apply_to_instrument(entry.action, entry.values, elapsed_s, disturbances);
         state_.moving |= entry.action == FaultAction::sensor_drift;

@@ -78,6 +78,11 @@ constexpr std::array<FaultParameter, 1> relief_parameters{{{"scale", "1", 0.3, 0
 constexpr std::array<FaultParameter, 1> check_parameters{{{"area", "mm2", 0.1, 0.0, 100.0, "effective, backward"}}};
 constexpr std::array<FaultParameter, 1> worn_parameters{
     {{"leak", "1", 0.05, 0.0, 1.0, "share of the full area that passes when shut; none is added when wide open"}}};
+constexpr std::array<FaultParameter, 2> plug_parameters{
+    {{"lost", "1", 0.5, 0.0, 1.0, "share of the area that deposits take at every stem position, in the end"},
+     {"over", "s", 3600.0, 0.0, 30.0 * 86400.0, "grows from 0 when the fault begins, evenly over this time"}}};
+constexpr std::array<FaultParameter, 1> back_parameters{
+    {{"area", "mm2", 1.0, 0.0, 1000.0, "effective, from the room through the pump to its hose when it stands"}}};
 constexpr std::array<FaultParameter, 1> pump_parameters{{{"scale", "1", 0.3, 0.0, 1.0, "displacement as a share of its own"}}};
 constexpr std::array<FaultParameter, 2> meter_zero_parameters{
     {meter_parameter, {"shift", "slm", 0.1, -10.0, 10.0, "what it takes for flow besides the flow, calibration gas; it steers by that"}}};
@@ -207,6 +212,12 @@ constexpr FaultKind kinds[] = {
     {"burn_off_out", A::burn_off_out, S::actuator, T::either, {}, "the burn-off flame does not burn"},
     {"combustible_valve_leaks", A::combustible_valve_leaks, S::actuator, T::add, valve_leak_parameters,
      "hydrogen passes its valves although they are shut"},
+    {"back_pressure_valve_plugs", A::back_pressure_valve_plugs, S::actuator, T::chances, plug_parameters,
+     "deposits grow in the back-pressure valve"},
+    {"dryer_exhausted", A::dryer_exhausted, S::plant, T::either, {},
+     "the supply's dryer, where one is fitted, lets all through that comes to it"},
+    {"pump_sucks_back", A::pump_sucks_back, S::actuator, T::add, back_parameters,
+     "the vacuum pump does not seal when it stands: room air comes back through it"},
     {"store_bit_flipped", A::store_bit_flipped, S::store, T::either, flip_parameters, "one bit of the store flips, once"},
 };
 

@@ -188,6 +188,11 @@ void add_load(std::vector<Field>& fields) {
   fields.push_back(SAGGAR_FIELD("load.emissivity", "1", load.emissivity, 0.05, 1.0, "total emissivity"));
   fields.push_back(SAGGAR_FIELD("load.core_conductance", "W/K", load.core_w_k, 0.01, 1e4, "surface to core"));
   fields.push_back(SAGGAR_FIELD("load.rest_conductance", "W/K", load.rest_w_k, 0.0, 100.0, "to what it rests on"));
+  fields.push_back(SAGGAR_FIELD("load.oxidation.factor", "kg2/(m4 s)", oxidation.factor_kg2_m4_s, 0.0, 1e6,
+      "of its parabolic rate, mass gained per area squared; 0: it does not oxidise"));
+  fields.push_back(SAGGAR_FIELD("load.oxidation.activation", "J/mol", oxidation.activation_j_mol, 20e3, 600e3,
+      "activation energy of that rate"));
+  fields.push_back(SAGGAR_FIELD("load.oxidation.heat", "J/mol", oxidation.heat_j_mol, 0.0, 1e6, "set free per mole of oxygen atoms"));
   add_material(fields, "load.material", SAGGAR_AT(load.material), "the load");
 }
 
@@ -277,6 +282,8 @@ void add_vacuum(std::vector<Field>& fields) {
   fields.push_back(SAGGAR_FIELD("pump.base", "Pa abs", pump.base_pa, 1e-4, 1000.0, "base pressure"));
   fields.push_back(SAGGAR_FIELD("pump.spin_up", "s", pump.spin_up_s, 0.05, 60.0, "lag of its speed"));
   fields.push_back(SAGGAR_FIELD("pump.vent", "m2", pump.vent_m2, 1e-8, 1e-3, "inlet vent, opens when it stops"));
+  fields.push_back(SAGGAR_FIELD("pump.back", "m2", pump.back_m2, 0.0, 1e-3,
+      "effective area by which room air comes back through it when it stands, 0: it seals"));
   fields.push_back(SAGGAR_FIELD("hose.volume", "m3", hose.volume_m3, 1e-5, 0.1, "behind the isolation valve, pump inlet included"));
   fields.push_back(SAGGAR_FIELD("hose.diameter", "m", hose.diameter_m, 1e-3, 0.3, "inside diameter"));
   fields.push_back(SAGGAR_FIELD("hose.length", "m", hose.length_m, 0.01, 50.0, "length"));
@@ -289,10 +296,14 @@ void add_site(std::vector<Field>& fields) {
   fields.push_back(SAGGAR_FIELD((prefix + ".held").c_str(), "mol", outgassing.site[I].held_mol, 0.0, 10.0, "water held at start"));
   fields.push_back(SAGGAR_FIELD((prefix + ".activation").c_str(), "J/mol", outgassing.site[I].activation_j_mol, 20e3, 400e3,
                                 "activation energy of its desorption"));
+  fields.push_back(SAGGAR_FIELD((prefix + ".capacity").c_str(), "mol", outgassing.site[I].capacity_mol, 0.0, 10.0,
+                                "water it can hold, at least what it holds at start"));
 }
 
 void add_outgassing(std::vector<Field>& fields) {
   fields.push_back(SAGGAR_FIELD("outgassing.frequency", "1/s", outgassing.frequency_per_s, 1.0, 1e16, "frequency factor, first order"));
+  fields.push_back(SAGGAR_FIELD("outgassing.uptake", "1/(Pa s)", outgassing.uptake_per_pa_s, 0.0, 1.0,
+                                "water that comes back, of a site's free capacity, 0: none"));
   add_site<0>(fields);
   add_site<1>(fields);
   add_site<2>(fields);
@@ -300,6 +311,9 @@ void add_outgassing(std::vector<Field>& fields) {
 }
 
 void add_mixing(std::vector<Field>& fields) {
+  fields.push_back(SAGGAR_FIELD("dryer.capacity", "kg", dryer.capacity_kg, 0.0, 10.0,
+      "water that the supply's dryer holds, 0: none fitted"));
+  fields.push_back(SAGGAR_FIELD("dryer.inlet_water", "ppm", dryer.inlet_ppm, 0.0, 1e4, "water before it, beyond the gas's own"));
   fields.push_back(SAGGAR_FIELD("mixing.stagnant", "1", mixing.stagnant_share, 0.0, 0.9,
       "share of the gas volume that what flows through does not reach, 0: perfectly mixed"));
   fields.push_back(SAGGAR_FIELD("mixing.exchange", "m3/s", mixing.exchange_m3_s, 0.0, 1.0, "gas that it exchanges with the rest"));

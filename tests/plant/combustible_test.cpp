@@ -49,11 +49,16 @@ TEST(PlantHydrogen, EverySpeciesAndTheEnergyCloseWithALeakingValveToo) {
   EXPECT_LE(std::abs(energy.residual), 1e-6 * energy.flowed);
 }
 
-// A mixture with methane from the argon's cylinder, a stagnant zone, room air: nothing is lost or made.
-TEST(PlantMethane, EverySpeciesAndTheEnergyCloseWithAStagnantZone) {
+// A mixture with methane from the argon's cylinder, a stagnant zone, water that comes back, oxide, dryer, room air:
+// nothing is lost or made.
+TEST(PlantMethane, EverySpeciesAndTheEnergyCloseWithAllThatActsOnTheGas) {
   Furnace furnace;
   furnace.supply.carries[3] = "90 N2 6 CH4 3 CO 1 CO2";
   furnace.mixing = {0.2, 2e-5};
+  furnace.outgassing.uptake_per_pa_s = 1e-6;
+  furnace.dryer = {1e-6, 300.0};
+  furnace.oxidation = {10.0, 150e3, 450e3};
+  furnace.pump.back_m2 = 1e-7;
   ScriptedFurnace f(furnace);
   f.commands.contactor = true;
   f.commands.demand[0] = 0.5;
@@ -66,6 +71,7 @@ TEST(PlantMethane, EverySpeciesAndTheEnergyCloseWithAStagnantZone) {
   f.pump();
   f.run(300.0);
   EXPECT_GT(f.state().gas.received_mol[static_cast<std::size_t>(Species::ch4)], 0.2);
+  EXPECT_GT(f.truth("plant.load.oxygen_uptake"), 0.01);
   for (int i = 0; i < gas_species; ++i) {
     const Balance b = species_balance(f.model, f.state(), i);
     EXPECT_LE(std::abs(b.residual), 1e-11 * b.flowed) << species_name(static_cast<Species>(i));

@@ -56,7 +56,10 @@ struct PlantEquations::Flow {
 };
 
 PlantEquations::PlantEquations(const Model& model, const State& room) : m_(model), room_(room.gas.room) {
-  if (model.gas.stagnant_share > 0.0) throw std::invalid_argument("the equations have one zone of gas");
+  const GasModel& g = model.gas;
+  if (g.stagnant_share > 0.0 || g.dryer.capacity_kg > 0.0 || g.outgassing.uptake_per_pa_s > 0.0 || g.oxidation.factor_kg2_m4_s > 0.0 ||
+      g.pump.back_m2 > 0.0)
+    throw std::invalid_argument("the equations have one zone of gas, no dryer, and neither uptake nor oxide, and a pump that seals");
   load_contact_ = room.thermal.load_contact;
   hours_ = room.actuators.circuits.hours;
 }

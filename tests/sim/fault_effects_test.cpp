@@ -13,12 +13,14 @@ namespace {
 
 using sim_test::fault;
 
-enum class Where { evacuating, vented, backfilling, purging, over_pressure, heating, stopping, unheard, restarting, burning };
+enum class Where { evacuating, vented, backfilling, purging, over_pressure, heating, stopping,
+                   unheard, restarting, burning, drying, pump_stands };
 
 struct Circumstances {
   const char* scenario;
   double run_s, at_s;                       // how long, and when the fault begins
   std::vector<sim::FaultSource> beside;     // faults that make it matter
+  bool dryer = false;                       // fitted, in gas that comes wet
 };
 
 Circumstances circumstances(Where where) {
@@ -36,6 +38,8 @@ Circumstances circumstances(Where where) {
     case Where::stopping: return {air, 400.0, 380.0, {fault("emergency_stop", {}, 390.0)}};
     case Where::unheard: return {air, 400.0, 380.0, {fault("line_silent", {}, 385.0)}};
     case Where::restarting: return {demo, 372.0, 300.0, {fault("controller_power_lost", {0}, 364.0, 2.0)}};
+    case Where::drying: return {demo, 345.0, 312.0, {}, true};
+    case Where::pump_stands: return {demo, 61.0, 50.0, {fault("pump_stopped", {}, 45.0)}};
     case Where::burning: return {"combustible/forming_gas_anneal", 61.0, 50.0, {fault("line_silent", {}, 45.0)}};   // its safe row
   }
   return {};
@@ -132,6 +136,9 @@ const Effect effects[] = {
     {"back_pressure_valve_sticks", Where::purging, {0.2}, {0}},
     {"burn_off_out", Where::burning, {}, {}},
     {"combustible_valve_leaks", Where::burning, {0.3}, {0}},
+    {"back_pressure_valve_plugs", Where::purging, {0.5, 10}, {0, 10}},
+    {"dryer_exhausted", Where::drying, {}, {}},
+    {"pump_sucks_back", Where::pump_stands, {1}, {0}},
     {"store_bit_flipped", Where::restarting, {10, 3}, {}},
 };
 
@@ -148,6 +155,7 @@ struct Outcome {
 Outcome outcome(const Circumstances& at, const std::vector<sim::FaultSource>& more) {
   sim::Scenario scenario = sim_test::short_run(at.run_s, at.scenario);
   scenario.faults = at.beside;
+  if (at.dryer) scenario.furnace.dryer = {1.0, 1000.0};
   scenario.faults.insert(scenario.faults.end(), more.begin(), more.end());
   sim::Bench bench(scenario, sim_test::endpoint("host"));
   while (bench.advance()) {
