@@ -213,6 +213,45 @@ TEST(Handbook, remarks_on_what_no_handbook_has_and_says_where) {
     EXPECT_NE(said.find(part), std::string::npos) << said;
 }
 
+// 750 W a panel over 100 cm2 are 7.5 W/cm2. The published rows: 1.044 at 1000 degC, 1 at 20 degC. By hand, nothing of the plant.
+TEST(DataSheet, says_what_the_elements_bear) {
+  plant::Furnace f;
+  f.limiter.trip_degc = 500.0;
+  f.electric.element.material = plant::ElementMaterial::fecral;
+  f.electric.element.rated_degc = 1000.0;
+  f.electric.element.surface_m2 = 0.01;
+  f.electric.element.hours = 2000.0;
+  f.electric.element.ageing = 0.02;
+  f.electric.element.limit_degc = 410.0;
+  const sim::DataSheet sheet = sim::make_data_sheet("elements", f);
+  ASSERT_EQ(sheet.elements.size(), 1u);
+  EXPECT_NEAR(sheet.elements[0].load_w_cm2, 7.5, 1e-12);
+  EXPECT_NEAR(sheet.elements[0].cold_share, 1.0 / 1.044, 1e-12);
+  EXPECT_NEAR(sheet.elements[0].age, 1.04, 1e-12);
+  EXPECT_NEAR(sheet.installed_w, 3000.0, 1e-9);
+  ASSERT_TRUE(sheet.levels[1].power_w);
+  EXPECT_GT(sheet.levels[0].element_degc, 200.0) << "what gives heat is hotter than what takes it";
+  EXPECT_GT(sheet.levels[1].element_degc, 410.0);
+  const std::string text = sim::data_sheet_text(sheet, {});
+  EXPECT_NE(text.find("7.5 W/cm2"), std::string::npos) << text;
+  const std::size_t caution = text.find("more than it may have");
+  EXPECT_NE(caution, std::string::npos) << text;
+  EXPECT_GT(caution, text.find("holding 400 degC")) << "the lower level is within the limit";
+}
+
+TEST(Handbook, remarks_on_elements_that_are_asked_too_much) {
+  const std::string text =
+      "title: t\nboundary: retort\nlimiter: {trip: 1300 degC}\nheaters:\n  element:\n    material: fecral\n    surface: 10 cm2\n";
+  const sim::YamlNode root = sim::parse_yaml(text, "f.yaml");
+  const auto remarks = sim::handbook_remarks(sim::read_furnace(root).furnace, root);
+  ASSERT_EQ(remarks.size(), 2u);
+  EXPECT_EQ(remarks[0].key, "limiter.trip");
+  EXPECT_EQ(remarks[0].high, 1250.0);                 // published for this alloy
+  EXPECT_EQ(remarks[1].key, "heaters.element.surface");
+  EXPECT_NEAR(remarks[1].value, 75.0, 1e-9);          // 750 W over 10 cm2
+  EXPECT_EQ(remarks[1].place.line, 7);
+}
+
 TEST(Handbook, has_nothing_against_the_shipped_furnaces) {
   for (const auto& entry : std::filesystem::directory_iterator(std::filesystem::path(source_folder) / "configs/furnaces")) {
     const sim::YamlNode root = sim::read_yaml(entry.path());

@@ -675,4 +675,16 @@ TEST(Fields, HaveTheirSchemaAndDocumentationWrittenOut) {
   EXPECT_EQ(shipped::read(configs / "schema" / "README.md"), sim::fields_markdown()) << "ninja schema writes it anew";
 }
 
+// A panel of 2400 W, 0.13 m2, emissivity 0.7 in a chamber at 1250 degC: (1523.15^4 + 2400 / (0.13 * 0.7 * 5.670e-8))^(1/4) K = 1282 degC.
+TEST(Scenario, is_remarked_on_when_its_programme_asks_the_elements_too_much) {
+  sim::Scenario scenario = sim::load_scenario(std::string(source_folder) + "/configs/scenarios/temperature/brick_1250.yaml");
+  EXPECT_EQ(sim::mismatches(scenario).size(), 0u);
+  scenario.furnace.electric.element.material = plant::ElementMaterial::fecral;              // published: 1250 degC at most
+  const std::vector<std::string> remarks = sim::mismatches(scenario);
+  ASSERT_EQ(remarks.size(), 3u) << "one a zone";
+  EXPECT_NE(remarks[0].find("1282 degC, they may have 1250 degC"), std::string::npos) << remarks[0];
+  scenario.furnace.electric.element.material = plant::ElementMaterial::fecral_molybdenum;   // 1400 degC
+  EXPECT_EQ(sim::mismatches(scenario).size(), 0u);
+}
+
 }  // namespace
