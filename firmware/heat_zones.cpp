@@ -278,14 +278,14 @@ float on_time_step(OnTime& state, const Parameters& p, float demand_frac) {
 }
 
 float element_limit(ElementGuard& guard, const Parameters& p, float zone_degc, float sent_frac, float current_a, float period_s) {
-  constexpr float first_frac = 0.1f, growth_per_s = 0.1f;
+  constexpr float growth_per_s = 0.1f;
   float limit = 1.0f;
   if (p.soft_start_below_degc > 0.0f) {
     guard.soft_max = zone_degc < p.soft_start_below_degc ? clamped(guard.soft_max + p.soft_start_rate_per_s * period_s, 0.0f, 1.0f) : 1.0f;
     limit = guard.soft_max;
   }
   if (p.current_limit_a > 0.0f) {
-    if (!(guard.current_max > 0.0f)) guard.current_max = first_frac;
+    if (!(guard.current_max > 0.0f)) guard.current_max = first_guarded_frac;
     // With bursts the rms current goes with the root of the demand: I^2 / demand is that of the element switched through. Below a
     // hundredth of demand, or with no current to speak of, nothing can be told.
     if (sent_frac > 0.01f && current_a > 0.02f * p.current_limit_a) {

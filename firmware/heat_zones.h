@@ -33,6 +33,9 @@ struct HeatView {
   float relay_frac = 0.0f;
 };
 
+// Demand with which an element begins whose current is limited and not known yet. At this demand and above its current must be there.
+inline constexpr float first_guarded_frac = 0.1f;
+
 // What an element can take: soft start below a temperature, and a demand at which its rms current stays at the limit.
 struct ElementGuard {
   float soft_max = 0.0f;           // limit of the soft start

@@ -3,6 +3,8 @@
 #include <bit>
 #include <cmath>
 
+#include "firmware/heat_zones.h"
+
 namespace fw {
 
 namespace {
@@ -198,7 +200,7 @@ RowSet current_causes(const InterlockView& view) {
   for (int z = 0; z < p.zones; ++z) {
     const float demand = view.before.demand_frac[z];
     surplus = surplus || (demand <= 0.0f && in.current_a[z] > p.current_off_a);
-    missing = missing || (demand > 0.1f && in.current_a[z] < least_a * std::sqrt(demand));
+    missing = missing || (demand >= first_guarded_frac && in.current_a[z] < least_a * std::sqrt(demand));
   }
   RowSet causes = 0;
   set(causes, row::current_without_demand, surplus);

@@ -206,6 +206,17 @@ TEST(InterlockRow, DemandWithoutCurrentTripsAfterTenSeconds) {
   expect_trip(s, row::demand_without_current, 6.0);
 }
 
+// With nothing to go by, the current limit holds the demand where it begins: the fault must be noticed there.
+TEST(InterlockRow, NoCurrentIsNoticedBelowALimitThatKnowsNoneYet) {
+  fw::Parameters p = in_argon();
+  p.current_limit_a = 9.0f;
+  StandIn s = started(p, {evacuate(15.0f), backfill(4000.0f, 5.0f), with_flow(ramp(900.0f, 0.5f), 0.6f), soak(1.0e5, 0.0f), end()});
+  s.process.element_broken = true;
+  ASSERT_TRUE(s.run_until([&] { return s.told.demand[0] >= 0.1f; }, 3600.0));
+  EXPECT_EQ(s.told.demand[0], 0.1f);
+  expect_trip(s, row::demand_without_current, 11.0);
+}
+
 // Four panels side by side: one open leaves three quarters of the current, and rms current goes with the root of the demand.
 TEST(InterlockRow, OneOpenPanelOfFourIsNoticedAtEveryDemand) {
   fw::Parameters p = in_argon();
