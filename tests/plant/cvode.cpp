@@ -2,8 +2,10 @@
 
 #include <cvode/cvode.h>
 #include <nvector/nvector_serial.h>
+#include <sunlinsol/sunlinsol_band.h>
 #include <sunlinsol/sunlinsol_dense.h>
 #include <sunlinsol/sunlinsol_spgmr.h>
+#include <sunmatrix/sunmatrix_band.h>
 #include <sunmatrix/sunmatrix_dense.h>
 
 #include <algorithm>
@@ -25,6 +27,7 @@ struct Cvode::Impl {
   std::size_t size = 0;
   double relative = 0.0;
   Newton newton = Newton::direct;
+  sunindextype half_band = 0;
   SUNContext context = nullptr;
   N_Vector y = nullptr, absolute = nullptr;
   SUNMatrix matrix = nullptr;
@@ -42,21 +45,32 @@ struct Cvode::Impl {
     demand(CVodeSVtolerances(memory, relative, absolute), "tolerances");
     demand(CVodeSetUserData(memory, this), "user data");
     demand(CVodeSetMaxNumSteps(memory, 5'000'000), "steps");
-    if (newton == Newton::direct)
-      matrix = SUNDenseMatrix(static_cast<sunindextype>(size), static_cast<sunindextype>(size), context);
-    solver = newton == Newton::direct ? SUNLinSol_Dense(y, matrix, context) : SUNLinSol_SPGMR(y, SUN_PREC_NONE, 30, context);
+    choose_solver(static_cast<sunindextype>(size));
     demand(CVodeSetLinearSolver(memory, solver, matrix), "linear solver");
     started = true;
+  }
+
+  void choose_solver(sunindextype n) {
+    if (newton == Newton::direct) {
+      matrix = SUNDenseMatrix(n, n, context);
+      solver = SUNLinSol_Dense(y, matrix, context);
+    } else if (newton == Newton::banded) {
+      matrix = SUNBandMatrix(n, half_band, half_band, context);
+      solver = SUNLinSol_Band(y, matrix, context);
+    } else {
+      solver = SUNLinSol_SPGMR(y, SUN_PREC_NONE, 30, context);
+    }
   }
 
   bool started = false;
 };
 
-Cvode::Cvode(Rate rate, std::span<const double> absolute, double relative, Newton newton) : impl_(new Impl) {
+Cvode::Cvode(Rate rate, std::span<const double> absolute, double relative, Newton newton, int half_band) : impl_(new Impl) {
   impl_->rate = std::move(rate);
   impl_->size = absolute.size();
   impl_->relative = relative;
   impl_->newton = newton;
+  impl_->half_band = half_band;
   demand(SUNContext_Create(nullptr, &impl_->context), "context");
   impl_->y = N_VNew_Serial(static_cast<sunindextype>(absolute.size()), impl_->context);
   impl_->absolute = N_VNew_Serial(static_cast<sunindextype>(absolute.size()), impl_->context);

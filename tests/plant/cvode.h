@@ -8,14 +8,16 @@
 
 namespace plant_test {
 
-// direct: dense factors of a Jacobian by differences. krylov: GMRES without one, cheap where little is stiff within a stretch.
-enum class Newton { direct, krylov };
+// direct: dense factors of a Jacobian by differences. banded: of one that is nothing beyond `half_band` beside its diagonal.
+// krylov: GMRES without one, cheap where little is stiff within a stretch.
+enum class Newton { direct, banded, krylov };
 
 class Cvode {
  public:
   using Rate = std::function<void(double t, std::span<const double> y, std::span<double> rate)>;
 
-  Cvode(Rate rate, std::span<const double> absolute_tolerance, double relative_tolerance, Newton newton);
+  Cvode(Rate rate, std::span<const double> absolute_tolerance, double relative_tolerance, Newton newton,
+        int half_band = 0);
   ~Cvode();
   Cvode(const Cvode&) = delete;
   Cvode& operator=(const Cvode&) = delete;
