@@ -24,9 +24,9 @@ struct ActuatorModel {
 struct ActuatorState {
   double valve_frac = 1.0;                // stem of the back-pressure valve
   double valve_share = 1.0, valve_end_share = 1.0;   // of its full area: mean of the last period, and at that stem
-  bool valve_moved = false;               // in the last period
   double pump_share = 0.0, pump_end_share = 0.0;     // of its speed: mean of the last period, and at its end
   bool contactor_closed = false;
+  bool valve_moved = false;               // in the last period
   double flame_s = 0.0;                   // the pilot has burnt so long, at most proves_s
   double dark_s = 1e9;                    // it has been out so long
   bool flame_proven = false;              // by its detector

@@ -20,7 +20,7 @@ struct FiringState {
   double owed = 0.0;             // cycles (half cycles) asked for and not given yet
   double begun = 0.0;            // part of one that the last period left over, 0 .. 1
   std::int32_t run = 1 << 30;    // cycles since it last switched
-  bool on = false;
+  std::int32_t on = 0;           // 1: the switch is
 };
 
 // demand 0..1; period_s > 0. Share of full power in this period; a period that holds no whole number of cycles may have more than 1.

@@ -34,8 +34,8 @@ struct CircuitState {
   std::array<FiringState, zones_max> firing{};
   PanelValues hours{};                        // under current
   PanelValues before_k{};                     // panels at the beginning of the last period; 0: there was none
-  std::array<bool, 4> molten{};
   std::array<double, zones_max> fuse_a2s{};   // what the fuse has taken above its rated current and not yet given off
+  std::array<bool, 4> molten{};               // side by side with the next, so that nothing lies between: states are compared as bytes
   std::array<bool, zones_max> fuse_blown{};
 };
 
