@@ -443,14 +443,14 @@ std::uint64_t Bench::Impl::core_us(std::uint64_t bench_us) const {
 
 Arrival Bench::Impl::as_received(const Arrival& arrival) const {
   if (arrival.last_us <= power.start_us()) return {};      // what came before it started is lost
-  return {arrival.bytes, core_us(arrival.last_us)};
+  return {arrival.data, arrival.size, core_us(arrival.last_us)};
 }
 
 void Bench::Impl::tick_core(const Arrival& arrival) {
   const ControllerFault& fault = faults.controller();
   const Arrival received = as_received(arrival);
   in.now_us = core_us(clock.boundary_us(tick));
-  in.field = received.bytes;
+  in.field = received.bytes();
   in.field_arrival_us = received.last_us;
   const std::span<const std::uint8_t> request = operator_station.request();
   in.supervisory = fault.any_line ? supervisory_line.to_core(tick, request, fault) : request;
@@ -616,7 +616,7 @@ ControllerHistory Bench::history() {
   const Arrival arrival = bench.as_received(line.take(tick));
   TickIn first;
   first.now_us = bench.core_us(bench.clock.boundary_us(tick));
-  first.field = arrival.bytes;
+  first.field = arrival.bytes();
   first.field_arrival_us = arrival.last_us;
   return read_history(*bench.controller, first, bench.clock.boundary_us(1), field);
 }

@@ -11,6 +11,7 @@
 #include "firmware/history.h"
 #include "firmware/interlocks.h"
 #include "firmware/parameters.h"
+#include "plant/modbus.h"
 #include "sim/operator_station.h"
 
 namespace sim {
@@ -78,7 +79,7 @@ class Reader {
   static std::uint8_t low(std::uint16_t word) { return static_cast<std::uint8_t>(word); }
 
   std::vector<std::uint16_t> exchange(std::vector<std::uint8_t> request, std::uint16_t count) {
-    const std::uint16_t crc = modbus_crc(request);
+    const std::uint16_t crc = plant::modbus::crc16(request);
     request.push_back(low(crc));
     request.push_back(high(crc));
     in_.supervisory = request;
@@ -86,11 +87,11 @@ class Reader {
     controller_.tick(in_, out_);
     in_.now_us += period_us_;
     const Arrival arrival = field_({out_.field.data(), out_.field_size});
-    in_.field = arrival.bytes;
+    in_.field = arrival.bytes();
     in_.field_arrival_us = arrival.last_us;
     std::vector<std::uint16_t> registers;
     const std::size_t data = 2u * count;
-    if (count == 0 || out_.supervisory_size != data + 5 || modbus_crc({out_.supervisory.data(), data + 5}) != 0) return registers;
+    if (count == 0 || out_.supervisory_size != data + 5 || plant::modbus::crc16({out_.supervisory.data(), data + 5}) != 0) return registers;
     for (std::size_t i = 0; i < count; ++i)
       registers.push_back(static_cast<std::uint16_t>(out_.supervisory[3 + 2 * i] << 8 | out_.supervisory[4 + 2 * i]));
     return registers;

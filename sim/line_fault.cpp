@@ -4,8 +4,8 @@
 #include <cmath>
 #include <cstring>
 
+#include "plant/modbus.h"
 #include "sim/faults.h"
-#include "sim/operator_station.h"
 
 namespace sim {
 
@@ -86,7 +86,7 @@ std::size_t as_foreign(std::span<const std::uint8_t> answer, std::uint8_t unit, 
   std::copy(answer.begin(), answer.end(), to.begin());
   to[0] = unit;
   const std::size_t body = answer.size() - 2;
-  const std::uint16_t crc = modbus_crc(to.first(body));
+  const std::uint16_t crc = plant::modbus::crc16(to.first(body));
   to[body] = static_cast<std::uint8_t>(crc);
   to[body + 1] = static_cast<std::uint8_t>(crc >> 8);
   return answer.size();

@@ -4,7 +4,8 @@
 #include <cmath>
 #include <stdexcept>
 #include <string_view>
-#include <type_traits>
+
+#include "plant/modbus.h"
 
 namespace sim {
 
@@ -22,24 +23,6 @@ constexpr std::uint16_t command_registers = 4;  // command, argument, value
 constexpr std::uint16_t no_segment = 65535;
 constexpr int ticks_to_answer = 3;              // the core acts at the next step, the result shows in the block after it
 
-using CrcTables = std::array<std::array<std::uint16_t, 256>, 16>;
-
-// Sixteen tables, so that sixteen bytes are taken at a time ("slicing"): an answer of 200 bytes comes every tick.
-constexpr CrcTables crc_tables = [] {
-  CrcTables tables{};
-  for (unsigned byte = 0; byte < 256; ++byte) {
-    unsigned crc = byte;
-    for (int bit = 0; bit < 8; ++bit) crc = (crc & 1u) != 0 ? (crc >> 1) ^ 0xA001u : crc >> 1;
-    tables[0][byte] = static_cast<std::uint16_t>(crc);
-  }
-  for (std::size_t table = 1; table < tables.size(); ++table)
-    for (std::size_t byte = 0; byte < 256; ++byte) {
-      const std::uint16_t before = tables[table - 1][byte];
-      tables[table][byte] = static_cast<std::uint16_t>((before >> 8) ^ tables[0][before & 0xFFu]);
-    }
-  return tables;
-}();
-
 void put_word(std::uint8_t* at, unsigned word) {
   at[0] = static_cast<std::uint8_t>(word >> 8);
   at[1] = static_cast<std::uint8_t>(word);
@@ -50,7 +33,7 @@ std::uint32_t double_word_at(const std::uint8_t* at) { return word_at(at) << 16 
 
 // Appends the CRC, returns the frame's size.
 std::size_t close_frame(std::uint8_t* frame, std::size_t size) {
-  const std::uint16_t crc = modbus_crc({frame, size});
+  const std::uint16_t crc = plant::modbus::crc16({frame, size});
   frame[size] = static_cast<std::uint8_t>(crc);
   frame[size + 1] = static_cast<std::uint8_t>(crc >> 8);
   return size + crc_bytes;
@@ -58,28 +41,10 @@ std::size_t close_frame(std::uint8_t* frame, std::size_t size) {
 
 bool is_frame(std::span<const std::uint8_t> bytes, std::uint8_t function, std::size_t size) {
   return bytes.size() == size + crc_bytes && bytes[0] == OperatorStation::unit && bytes[1] == function &&
-         modbus_crc(bytes.first(size)) == (bytes[size] | bytes[size + 1] << 8);
+         plant::modbus::crc16(bytes.first(size)) == (bytes[size] | bytes[size + 1] << 8);
 }
 
 }  // namespace
-
-std::uint16_t modbus_crc(std::span<const std::uint8_t> bytes) {
-  unsigned crc = 0xFFFF;
-  std::size_t at = 0;
-  const auto take = [&]<std::size_t count>(std::integral_constant<std::size_t, count>) {
-    const std::uint8_t* const next = bytes.data() + at;
-    const unsigned low = crc ^ (next[0] | unsigned{next[1]} << 8);
-    // Only `low` waits for the bytes before; the other look-ups run ahead.
-    unsigned ahead = 0;
-    for (std::size_t byte = 2; byte < count; ++byte) ahead ^= crc_tables[count - 1 - byte][next[byte]];
-    crc = ahead ^ crc_tables[count - 1][low & 0xFFu] ^ crc_tables[count - 2][low >> 8];
-    at += count;
-  };
-  while (at + 16 <= bytes.size()) take(std::integral_constant<std::size_t, 16>{});
-  while (at + 4 <= bytes.size()) take(std::integral_constant<std::size_t, 4>{});
-  for (; at < bytes.size(); ++at) crc = (crc >> 8) ^ crc_tables[0][(crc ^ bytes[at]) & 0xFFu];
-  return static_cast<std::uint16_t>(crc);
-}
 
 std::array<std::uint16_t, window_registers> window_of(std::uint16_t number, const fw::Segment& segment, const std::string& title) {
   std::array<std::uint16_t, window_registers> window{number, static_cast<std::uint16_t>(segment.kind),

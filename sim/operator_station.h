@@ -1,7 +1,7 @@
 // The supervisory side of the bench: Modbus client on the supervisory line. Every tick it reads the monitor block of the core
 // (FC 04); when the operator acts, one FC 23 writes the command registers, or the programme window, and reads the block in the same
 // exchange. A parameter is written by FC 16 and read back by FC 03 in the next tick; in these two ticks the block is not read, and
-// what was read before stands. Its framing is its own, so that it checks the core's. So whatever the bench judges of the controller
+// what was read before stands. Framing and CRC are not the core's, so that they check it. So whatever the bench judges of the controller
 // came through bytes.
 #pragma once
 
@@ -19,9 +19,6 @@
 #include "sim/signals.h"
 
 namespace sim {
-
-// CRC-16/MODBUS: reflected polynomial 0xA001, start 0xFFFF; sent low byte first.
-std::uint16_t modbus_crc(std::span<const std::uint8_t> bytes);
 
 inline constexpr std::size_t window_registers = 39;      // of the programme window, those that are written
 

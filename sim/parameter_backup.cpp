@@ -7,6 +7,7 @@
 #include <fmt/format.h>
 
 #include "firmware/registers.h"
+#include "plant/modbus.h"
 #include "plant/step.h"
 #include "sim/controller_file.h"
 #include "sim/fields.h"
@@ -92,7 +93,7 @@ void ParameterLine::tick(std::vector<std::uint8_t> request) {
   in.field = answer_;
   in.field_arrival_us = now_us_ - period_us_ / 2;
   if (!request.empty()) {
-    const std::uint16_t crc = modbus_crc(request);
+    const std::uint16_t crc = plant::modbus::crc16(request);
     request.push_back(static_cast<std::uint8_t>(crc));
     request.push_back(static_cast<std::uint8_t>(crc >> 8));
     in.supervisory = request;

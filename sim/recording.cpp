@@ -14,6 +14,7 @@
 #include "sim/moment_clip.h"
 #include "sim/report.h"
 #include "sim/trace.h"
+#include "sim/word_batch.h"
 
 namespace sim {
 
@@ -63,20 +64,20 @@ class StretchLog {
 
 // Ticks as they came, not judged yet.
 struct TickBatch {
-  static constexpr std::size_t ticks_max = 256;
+  static constexpr std::size_t ticks_max = 1024;   // waking the other thread costs 20 us
   struct Tick {
     double time_s;
     int segment;
     std::size_t events, outcomes;     // of those below, up to here
   };
   std::vector<Tick> ticks;
-  std::vector<double> frames;
+  WordBatch<double> frames;
   std::vector<Event> events;
   std::vector<ActionOutcome> outcomes;
 
   void add(double time_s, int segment, std::span<const double> frame, std::span<const Event> happened,
            std::span<const ActionOutcome> told) {
-    frames.insert(frames.end(), frame.begin(), frame.end());
+    frames.add(frame.data(), frame.size_bytes());
     events.insert(events.end(), happened.begin(), happened.end());
     outcomes.insert(outcomes.end(), told.begin(), told.end());
     ticks.push_back({time_s, segment, events.size(), outcomes.size()});
@@ -239,6 +240,7 @@ void Recorder::on_tick(double time_s, int segment, std::span<const double> frame
 
 void Recorder::Impl::hand_over() {
   const std::size_t full = std::exchange(batch, (batch + 1) % batches.size());
+  batches[full].frames.hand_over();
   background.post([this, full] { record(batches[full]); });
   batches[batch].clear();
 }
@@ -252,7 +254,7 @@ void Recorder::Impl::record(const TickBatch& ticks_come) {
   const std::size_t width = latest.size();
   std::size_t events_begin = 0, outcomes_begin = 0, at = 0;
   for (const TickBatch::Tick& tick : ticks_come.ticks) {
-    record(tick.time_s, tick.segment, std::span(ticks_come.frames).subspan(at, width),
+    record(tick.time_s, tick.segment, ticks_come.frames.words().subspan(at, width),
            std::span(ticks_come.events).subspan(events_begin, tick.events - events_begin),
            std::span(ticks_come.outcomes).subspan(outcomes_begin, tick.outcomes - outcomes_begin));
     at += width;

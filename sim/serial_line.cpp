@@ -142,7 +142,7 @@ Arrival SerialLine::take(std::uint64_t tick) {
     std::move(state_.flights.begin() + static_cast<std::ptrdiff_t>(taken),
               state_.flights.begin() + static_cast<std::ptrdiff_t>(state_.flying), state_.flights.begin());
   state_.flying -= taken;
-  return {{arrived_.data(), size}, static_cast<std::uint64_t>(last_ns / 1000)};
+  return {arrived_.data(), static_cast<std::uint32_t>(size), static_cast<std::uint64_t>(last_ns / 1000)};
 }
 
 }  // namespace sim

@@ -3,7 +3,7 @@
 #include <algorithm>
 
 #include "firmware/registers.h"
-#include "sim/operator_station.h"
+#include "plant/modbus.h"
 
 namespace sim {
 
@@ -15,7 +15,7 @@ std::array<std::uint8_t, 8> foreign_start(std::uint8_t unit) {
   std::array<std::uint8_t, 8> frame{unit, write_single, static_cast<std::uint8_t>(fw::command_address >> 8),
                                     static_cast<std::uint8_t>(fw::command_address & 0xFF), 0,
                                     static_cast<std::uint8_t>(fw::Command::start), 0, 0};
-  const std::uint16_t crc = modbus_crc(std::span(frame).first<6>());
+  const std::uint16_t crc = plant::modbus::crc16(std::span(frame).first<6>());
   frame[6] = static_cast<std::uint8_t>(crc);
   frame[7] = static_cast<std::uint8_t>(crc >> 8);
   return frame;

@@ -257,18 +257,12 @@ std::uint64_t TapeWriter::bytes() {
   return flushed_ + size_;
 }
 
-// Whole words; what is left of the last one is nothing.
-void TapeWriter::keep(std::span<const std::uint8_t> bytes) {
-  Batch& batch = batches_[batch_];
-  const std::size_t words = (bytes.size() + 7) / 8, at = batch.size();
-  if (words == 0) return;
-  batch.resize(at + words);
-  std::memcpy(batch.data() + at, bytes.data(), bytes.size());
-}
+void TapeWriter::keep(std::span<const std::uint8_t> bytes) { batches_[batch_].add(bytes.data(), bytes.size()); }
 
 void TapeWriter::hand_over() {
   const std::size_t full = std::exchange(batch_, (batch_ + 1) % batches_.size());
-  background_.post([this, full] { write(batches_[full]); });
+  batches_[full].hand_over();
+  background_.post([this, full] { write(batches_[full].words()); });
   batches_[batch_].clear();
 }
 
@@ -282,7 +276,7 @@ void TapeWriter::tick_kept() {
   if (batches_[batch_].size() >= batch_words) hand_over();
 }
 
-void TapeWriter::write(const Batch& batch) {
+void TapeWriter::write(std::span<const std::uint64_t> batch) {
   for (const std::uint64_t *at = batch.data(), *const end = at + batch.size(); at != end;) {
     const Head head(at);
     WordWriter words(buffer_.data() + size_);
@@ -318,7 +312,7 @@ void TapeWriter::add(const TickIn& in, const TickOut& out) {
   last_us_ = in.now_us;
 
   const std::array<std::uint64_t, head_words> words = head.words();
-  batches_[batch_].insert(batches_[batch_].end(), words.begin(), words.end());
+  batches_[batch_].add(words.data(), sizeof words);
   keep(in.field);
   keep(in.supervisory);
   keep({out.field.data(), out.field_size});
@@ -349,7 +343,7 @@ void TapeWriter::add_idle() {
   Head head;
   head.idle = true;
   const std::array<std::uint64_t, head_words> words = head.words();
-  batches_[batch_].insert(batches_[batch_].end(), words.begin(), words.end());
+  batches_[batch_].add(words.data(), sizeof words);
   tick_kept();
 }
 

@@ -25,6 +25,7 @@
 #include "sim/background.h"
 #include "sim/endpoint.h"
 #include "sim/hash.h"
+#include "sim/word_batch.h"
 
 namespace sim {
 
@@ -82,14 +83,14 @@ class TapeWriter {
 
  private:
   static constexpr std::size_t block_bytes = std::size_t{1} << 20;
-  static constexpr std::size_t batch_words = std::size_t{1} << 14;
-  using Batch = std::vector<std::uint64_t>;        // ticks one after the other, not written as differences yet
+  static constexpr std::size_t batch_words = std::size_t{1} << 16;   // waking the other thread costs 20 us
+  using Batch = WordBatch<std::uint64_t>;          // ticks one after the other, not written as differences yet
 
   void keep(std::span<const std::uint8_t> bytes);
   void tick_kept();
   void hand_over();
   void settle();                                   // all that was added is in the buffer or the file
-  void write(const Batch& batch);
+  void write(std::span<const std::uint64_t> batch);
   void put_adopted();
   void put_restarted();
   void put(std::span<const std::uint8_t> bytes);

@@ -44,7 +44,7 @@ Bytes exchange(SerialLine& line, std::uint64_t tick, const LineFault& fault, con
   const auto heard = line.request(tick, request, fault);
   line.answer(tick, heard.empty() ? Bytes{} : answer, fault);
   const sim::Arrival arrival = line.take(tick + 1);
-  return {arrival.bytes.begin(), arrival.bytes.end()};
+  return {arrival.bytes().begin(), arrival.bytes().end()};
 }
 
 LineFault set_fault(auto change) {
@@ -78,7 +78,7 @@ TEST(LineFault, loses_one_direction_only) {
   const LineFault mute = set_fault([](auto& f) { f.answer_lost = true; });
   EXPECT_EQ(line.request(1, numbered(1, 49), mute).size(), 49u);
   line.answer(1, numbered(1, 113), mute);
-  EXPECT_TRUE(line.take(2).bytes.empty());
+  EXPECT_TRUE(line.take(2).bytes().empty());
   EXPECT_EQ(line.count().errors, 2u);
 }
 

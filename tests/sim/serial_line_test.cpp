@@ -22,7 +22,7 @@ std::vector<std::uint8_t> counting(std::size_t size) {
   return bytes;
 }
 
-std::vector<std::uint8_t> copied(const Arrival& arrival) { return {arrival.bytes.begin(), arrival.bytes.end()}; }
+std::vector<std::uint8_t> copied(const Arrival& arrival) { return {arrival.bytes().begin(), arrival.bytes().end()}; }
 
 TEST(SerialLine, CountsBitsFromTheStartAndNeverSums) {
   // 11 bits a character (8E1); 154 bytes take 14.7 ms at 115200 baud.
@@ -57,7 +57,7 @@ TEST(SerialLine, DeliversTheAnswerWithinThePeriodAndCountsTheExchange) {
   const auto heard = line.request(3, request, {});
   EXPECT_EQ(heard.data(), request.data());  // undisturbed bytes are not even copied
   line.answer(3, answer, {});
-  EXPECT_TRUE(line.take(3).bytes.empty());
+  EXPECT_TRUE(line.take(3).bytes().empty());
   const Arrival arrival = line.take(4);
   EXPECT_EQ(copied(arrival), answer);
   const std::int64_t expected_ns = 300'000'000 + 49 * 11'000'000'000 / 115200 + 1'750'000 + 113 * 11'000'000'000 / 115200;
@@ -73,7 +73,7 @@ TEST(SerialLine, PassesNothingWhenSilentAndCountsTheRetry) {
   silent.set = silent.request_lost = silent.answer_lost = true;
   EXPECT_TRUE(line.request(0, counting(49), silent).empty());
   line.answer(0, {}, silent);
-  EXPECT_TRUE(line.take(1).bytes.empty());
+  EXPECT_TRUE(line.take(1).bytes().empty());
   EXPECT_EQ(line.count().errors, 1u);
   EXPECT_EQ(line.count().exchanges, 0u);
   EXPECT_EQ(line.count().retries, 0u);
@@ -90,7 +90,7 @@ TEST(SerialLine, BringsALateAnswerInALaterTick) {
   late.late_ns = 150'000'000;
   static_cast<void>(line.request(0, counting(49), late));
   line.answer(0, counting(113), late);
-  EXPECT_TRUE(line.take(1).bytes.empty());
+  EXPECT_TRUE(line.take(1).bytes().empty());
   static_cast<void>(line.request(1, counting(49), {}));
   line.answer(1, counting(20), {});
   // Both are there at tick 2, the older request's answer first only if it arrived first: 170 ms against 118 ms.
@@ -110,7 +110,7 @@ TEST(SerialLine, LosesTheOldestOfMoreLateAnswersThanItHolds) {
     static_cast<void>(line.request(tick, counting(49), late));
     line.answer(tick, counting(10 + tick), late);
   }
-  EXPECT_EQ(line.take(100).bytes.size(), 12u + 13u + 14u + 15u + 16u + 17u + 18u + 19u);
+  EXPECT_EQ(line.take(100).bytes().size(), 12u + 13u + 14u + 15u + 16u + 17u + 18u + 19u);
 }
 
 TEST(SerialLine, DropsBytesFromTheHeadOfTheAnswer) {

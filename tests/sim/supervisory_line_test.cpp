@@ -6,6 +6,7 @@
 
 #include <gtest/gtest.h>
 
+#include "plant/modbus.h"
 #include "sim/operator_station.h"
 #include "tests/sim/short_run.h"
 
@@ -54,7 +55,7 @@ TEST(SupervisoryLine, is_silent_both_ways_and_puts_strangers_before_the_request)
   const Bytes other = copied(line.to_core(5, reading, foreign));
   ASSERT_EQ(other.size(), 16u);
   EXPECT_EQ(other[0], 9);
-  EXPECT_EQ(sim::modbus_crc(std::span(other).first(8)), 0);                     // over a frame with its CRC: V1.02, 6.2.2
+  EXPECT_EQ(plant::modbus::crc16(std::span(other).first(8)), 0);                     // over a frame with its CRC: V1.02, 6.2.2
 }
 
 TEST(SupervisoryLine, flips_bits_at_the_rate_asked) {

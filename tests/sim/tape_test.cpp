@@ -232,11 +232,11 @@ TEST_F(Tape, GivenUpWritesIntoNoOtherFile) {
   const auto ticks = various_ticks(8000);
   std::size_t i = 0;
   while (i % 50 != 0 || writer->bytes() < (std::uint64_t{1} << 20) - 65536) {
-    ASSERT_LT(i + 500, ticks.size());
+    ASSERT_LT(i + 2500, ticks.size());
     writer->add(ticks[i].in, ticks[i].out);
     ++i;
   }
-  for (const std::size_t end = i + 500; i < end; ++i) writer->add(ticks[i].in, ticks[i].out);
+  for (const std::size_t end = i + 2500; i < end; ++i) writer->add(ticks[i].in, ticks[i].out);
   for (int waits = 0; waits < 10000 && pipe.waiting() < 65536; ++waits) std::this_thread::sleep_for(std::chrono::milliseconds(1));
   ASSERT_EQ(pipe.waiting(), 65536);
 
