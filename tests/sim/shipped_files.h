@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <filesystem>
 #include <fstream>
+#include <functional>
 #include <sstream>
 #include <string>
 #include <vector>
@@ -32,7 +33,9 @@ inline void write(const std::filesystem::path& file, const std::string& text) {
 }
 
 inline std::filesystem::path scratch(const std::string& name) {
-  const std::filesystem::path folder = std::filesystem::path(testing::TempDir()) / ("saggar_" + name);
+  // Of this build alone: two checkouts may be tested at once.
+  const std::string build = std::to_string(std::hash<std::string>{}(build_folder));
+  const std::filesystem::path folder = std::filesystem::path(testing::TempDir()) / ("saggar_" + name + "_" + build);
   std::filesystem::remove_all(folder);
   std::filesystem::create_directories(folder);
   return folder;
