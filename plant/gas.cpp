@@ -486,6 +486,18 @@ void add_amounts(Amounts& sum, const Amounts& amounts, double factor) {
   for (std::size_t i = 0; i < gas_species; ++i) sum[i] += factor * amounts[i];
 }
 
+// Hundreds of thousands of like terms round the same way: what each leaves over is carried to the next (Kahan 1965).
+void tally(Amounts& sum, Amounts& rest, const Amounts& amounts, double factor) {
+  for (std::size_t i = 0; i < gas_species; ++i) {
+    const double term = factor * amounts[i] + rest[i], before = sum[i];
+    sum[i] = before + term;
+    rest[i] = term - (sum[i] - before);
+  }
+}
+
+void receive(GasState& s, const Amounts& amounts, double factor) { tally(s.received_mol, s.received_rest_mol, amounts, factor); }
+void lose(GasState& s, const Amounts& amounts, double factor) { tally(s.lost_mol, s.lost_rest_mol, amounts, factor); }
+
 // What went in and out of the chamber in one part.
 struct Passage { Amounts in{}, out{}; double water = 0.0, oxide_j = 0.0; };
 
@@ -498,8 +510,8 @@ Amounts pass_hose(const GasModel& m, GasState& s, const Rates& r, const Amounts&
   const double share = back + away > 0.0 ? back / (back + away) : 0.0;
   Amounts returned{};
   add_amounts(returned, left, share);
-  add_amounts(s.received_mol, room, 1.0);
-  add_amounts(s.lost_mol, left, 1.0 - share);
+  receive(s, room, 1.0);
+  lose(s, left, 1.0 - share);
   return returned;
 }
 
@@ -615,7 +627,9 @@ void meet_surfaces(const GasModel& m, GasState& s, const Setting& set, double h,
   const auto take = [&](std::size_t species, double mol) {
     s.chamber_mol[species] -= mol;
     p.out[species] += mol;
-    (mol > 0.0 ? s.lost_mol[species] : s.received_mol[species]) += std::abs(mol);
+    Amounts passed{};
+    passed[species] = std::abs(mol);
+    mol > 0.0 ? lose(s, passed, 1.0) : receive(s, passed, 1.0);
   };
   if (m.outgassing.uptake_per_pa_s > 0.0) take(h2o, adsorb(m, s, main_share, h));
   if (m.oxidation.factor_kg2_m4_s <= 0.0) return;
@@ -642,8 +656,9 @@ Passage pass_species(const GasModel& m, GasState& s, const Setting& set, const R
     s.adsorbed_mol[k] -= gone;
     p.water += gone;
   }
-  add_amounts(s.received_mol, p.in, 1.0);
-  s.received_mol[h2o] += p.water;
+  Amounts fresh = p.in;
+  fresh[h2o] += p.water;
+  receive(s, fresh, 1.0);
   add_amounts(p.in, returned, 1.0);
   Amounts all = p.in;
   all[h2o] += p.water;
@@ -651,7 +666,7 @@ Passage pass_species(const GasModel& m, GasState& s, const Setting& set, const R
   const double out = (r.exhaust.now + r.relief.now + r.other_out.now + r.exchange) * h + to_hose;
   p.out = m.stagnant_share > 0.0 ? mix_main(m, s, all, out, h) : mix(s.chamber_mol, all, out);
   const double share = out > 0.0 ? to_hose / out : 0.0;
-  add_amounts(s.lost_mol, p.out, 1.0 - share);
+  lose(s, p.out, 1.0 - share);
   if (!idle && r.hose > 0.0) {
     Amounts from_chamber{};
     add_amounts(from_chamber, p.out, share);

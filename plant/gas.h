@@ -115,6 +115,7 @@ struct GasState {
   double meter_gain = 0.0, supply_gain = 0.0, gain_period_s = 0.0;    // 1 - exp(-period / lag)
   // Since start
   Amounts received_mol{}, lost_mol{};              // of chamber and hose together, with what surfaces and oxide give and take
+  Amounts received_rest_mol{}, lost_rest_mol{};    // what rounding has kept out of these sums
   double enthalpy_in_j = 0.0, enthalpy_out_j = 0.0;
   double metered_mol = 0.0, purged_mol = 0.0;
 };

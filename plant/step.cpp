@@ -192,7 +192,9 @@ Balance species_balance(const Model&, const State& s, int species) {
   if (species < 0 || species >= gas_species) throw std::out_of_range("species_balance: the gas holds gas_species species");
   const auto i = static_cast<std::size_t>(species);
   const double held = s.gas.chamber_mol[i] + s.gas.hose_mol[i];
-  return {s.gas.received_mol[i] + s.gas.lost_mol[i], held - s.start_mol[i] - s.gas.received_mol[i] + s.gas.lost_mol[i]};
+  const GasState& g = s.gas;
+  const double apart = held - s.start_mol[i] - g.received_mol[i] + g.lost_mol[i];
+  return {g.received_mol[i] + g.lost_mol[i], apart - g.received_rest_mol[i] + g.lost_rest_mol[i]};
 }
 
 }  // namespace plant

@@ -205,12 +205,9 @@ TEST(Integrator, ConservesEnergyAndSpeciesOverTheDemoCycle) {
   const plant::Balance energy = plant::energy_balance(cycle.model, state);
   EXPECT_GT(energy.flowed, 1e7);
   EXPECT_LE(std::abs(energy.residual), 1e-7 * energy.flowed);
-  // Goal 1e-12 of what flowed, missed: measured 7e-12 (oxygen) and 6e-12 (argon). A sum of that many terms is good to half a bit of
-  // its own size for each of them, 7e-11 in the worst case.
-  const double rounding = static_cast<double>(cycle.course.ticks) * 0x1p-53;
   for (int i = 0; i < plant::gas_species; ++i) {
     const plant::Balance b = plant::species_balance(cycle.model, state, i);
-    EXPECT_LE(std::abs(b.residual), rounding * b.flowed) << plant::species_name(static_cast<plant::Species>(i));
+    EXPECT_LE(std::abs(b.residual), 1e-12 * b.flowed) << plant::species_name(static_cast<plant::Species>(i));
   }
 }
 
