@@ -36,6 +36,8 @@ namespace {
 
 struct Cell { double start_m, end_m; };
 
+constexpr double least_share = 0.02;     // of a curve that a lining conducts in vacuum: fibres and radiation are left
+
 // Half of a cell as area over length, from radius or depth a to b.
 double half_m(const LaneShape& shape, double a, double b) {
   if (shape.inner_radius_m > 0.0) {
@@ -94,6 +96,12 @@ double cell_heat_j_k(const ChainModel& model, std::size_t i, std::size_t lane, d
   return second > 0.0 ? first + second * heat_capacity_j_kgk(model.second, t_k) : first;
 }
 
+double in_its_gas_w_mk(const ChainModel& model, const ChainState& s, std::size_t lane, double t_k) {
+  const double k = conductivity_w_mk(model.material[lane], t_k);
+  if (model.porosity <= 0.0) return k;
+  return std::max(least_share * k, k + model.porosity * (s.pore.conductivity_w_mk(t_k) - model.air.conductivity_w_mk(t_k)));
+}
+
 // Temperatures from the enthalpies held; cp and k follow where the cells will be in the middle of the time until the next
 // refresh, if they go on as they went since the last.
 void settle_temperatures(const ChainModel& model, ChainState& s, ChainValues& middle_k) {
@@ -117,7 +125,7 @@ void find_conductances(const ChainModel& model, const ChainValues& middle_k, Cha
   ChainValues inward{}, outward{};
   for (std::size_t i = 0; i < chain_cells; ++i) {
     for (std::size_t lane = 0; lane < chain_lanes; ++lane) {
-      const double k = conductivity_w_mk(model.material[lane], middle_k[i][lane]);
+      const double k = in_its_gas_w_mk(model, s, lane, middle_k[i][lane]);
       inward[i][lane] = k * model.inward_m[i][lane];
       outward[i][lane] = k * model.outward_m[i][lane];
       if (model.second_kg[i][lane] > 0.0) {
@@ -138,6 +146,10 @@ void find_conductances(const ChainModel& model, const ChainValues& middle_k, Cha
 
 }  // namespace
 
+double lane_conductivity_w_mk(const ChainModel& model, const ChainState& s, int lane, double t_k) {
+  return in_its_gas_w_mk(model, s, static_cast<std::size_t>(lane), t_k);
+}
+
 void start_chain(const ChainModel& model, ChainState& s, double t_k) {
   for (std::size_t i = 0; i < chain_cells; ++i) {
     for (std::size_t lane = 0; lane < chain_lanes; ++lane) {
@@ -147,6 +159,7 @@ void start_chain(const ChainModel& model, ChainState& s, double t_k) {
     }
   }
   s.rate_k_s = {};
+  s.pore = model.air;
   s.step_s = 0.0;
 }
 

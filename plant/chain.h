@@ -9,6 +9,7 @@
 #include <array>
 
 #include "plant/furnace.h"
+#include "plant/pore_gas.h"
 
 namespace plant {
 
@@ -30,11 +31,14 @@ struct ChainModel {
   ChainValues mass_kg{}, second_kg{};
   ChainValues inward_m{}, outward_m{};                // centre to the face towards the furnace, and away from it
   ChainValues second_inward_m{}, second_outward_m{};
+  double porosity = 0.0;                              // of the first materials; 0: they conduct whatever the gas (pore_gas.h)
+  PoreGas air{};                                      // in which their curves hold
   Lanes end_w_k{};                                    // beyond the last cell's outer face, in series with its half cell
 };
 
 struct ChainState {
   ChainValues t_k{};
+  PoreGas pore{};                                     // what fills the pores; taken at a refresh
   ChainValues reference_k{}, enthalpy_j{};            // at the last refresh
   ChainValues heat_j_k{}, to_next_w_k{};              // to_next of the last cell: to the end
   ChainValues pivot{}, sweep{};                       // Thomas factors for step_s
@@ -58,6 +62,9 @@ struct FaceCell { double mass_kg, second_kg, outward_m, second_outward_m; };
 FaceCell shape_lane(ChainModel& model, int lane, const Material& material, const LaneShape& shape);
 
 void start_chain(const ChainModel& model, ChainState& state, double t_k);
+
+// Of the first material of a lane, as it stands in its gas.
+double lane_conductivity_w_mk(const ChainModel& model, const ChainState& state, int lane, double t_k);
 
 // New cp, k and factors at the present temperatures for steps of step_s.
 void refresh_chain(const ChainModel& model, ChainState& state, double step_s);

@@ -65,6 +65,9 @@ struct Lining {
   double thickness_m = 0.100;             // barrel, rear and front alike; 0.02 .. 0.6
   double front_opening_m = 0.230;         // diameter of the hole in the front lining for the retort's neck; 0 .. 3
   double emissivity = 0.75;               // hot face; 0.05 .. 1
+  // Vessel: the process gas fills lining and door, and `material` holds in air of one atmosphere (pore_gas.h).
+  double pore_m = 0.0;                    // mean size of its pores; 0: conductivity whatever the gas; 0 .. 1e-3
+  double porosity = 0.9;                  // 0 .. 0.99
   Material material{200.0, 0.055, 6.0e-5, 1.25e-7, 800.0, 0.35, -0.8e-4};   // ceramic fibre, 200 kg/m3, recalled, +-25 %
 };
 
@@ -127,6 +130,8 @@ struct Casing {
   double emissivity = 0.85;               // painted; 0.05 .. 1
   double area_m2 = 0.0;                   // outside; 0: computed from the lining; 0 .. 100
   double convection_w_m2k54 = 1.6;        // natural convection h = this * |dT|^0.25; 0.5 .. 5
+  double fan_w_m2k = 0.0;                 // forced convection while the cooling fan runs; 0: none is fitted; 0 .. 100
+  double fan_degc = 50.0;                 // of the casing: the fan starts above, and stops 5 K below; 0 .. 200
   double cold_junction_share = 0.25;      // of the casing's rise above ambient seen by the terminal block; 0 .. 1
   double cold_junction_lag_s = 900.0;     // 1 .. 1e5
 };
@@ -280,10 +285,19 @@ struct LoadThermocouple {
   double contact_w_k = 0.05;              // to the load's surface; 1e-4 .. 10
   double wall_view = 0.3;                 // 0 .. 1
 };
+// Wire that has grown uneven with its hours at temperature. The emf comes from the stretch between hot and cold, so the error goes with
+// their difference; it is given at one temperature. It grows with time there, and faster the hotter.
+struct ThermocoupleAge {
+  double drift_k = 0.0;                   // error at at_degc when a run begins; -200 .. 200
+  double drift_k_1000h = 0.0;             // grows by so much in 1000 h at at_degc; -200 .. 200
+  double at_degc = 1000.0;                // of the junction; 100 .. 1800
+  double doubling_k = 60.0;               // so much hotter it grows twice as fast; 10 .. 500
+};
 struct Thermocouples {
   HeaterThermocouple heater{};
   LoadThermocouple load{};
   LoadThermocouple load2{0.5, 1.5e-4, 0.8, 0.03, 0.4};
+  ThermocoupleAge heater_age{}, load_age{}, load2_age{};
 };
 
 // Independent over-temperature limiter: own sensor beside the panels of zone 1, opens the contactor, latches; reset by hand.

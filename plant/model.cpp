@@ -83,6 +83,8 @@ Model build(const Furnace& furnace) {
   model.gas = build_gas(furnace);
   model.actuators = build_actuators(furnace);
   model.station = build_station(station_settings(furnace));
+  for (const ThermocoupleAge* age : {&furnace.thermocouples.heater_age, &furnace.thermocouples.load_age, &furnace.thermocouples.load2_age})
+    model.wires_matter |= age->drift_k != 0.0 || age->drift_k_1000h != 0.0;
   return model;
 }
 

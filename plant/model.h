@@ -15,6 +15,7 @@ struct Model {
   GasModel gas{};
   ActuatorModel actuators{};
   StationModel station{};
+  bool wires_matter = false;             // a thermocouple has drifted or will
 };
 
 }  // namespace plant

@@ -5,6 +5,8 @@
 #include <array>
 #include <cstdint>
 
+#include "plant/thermocouple.h"
+
 namespace plant {
 
 inline constexpr int zones_max = 4;
@@ -124,6 +126,8 @@ struct Disturbances {
   double pump_strength = 1.0;           // displacement, of its own
   double element_conductance[zones_max] = {1.0, 1.0, 1.0, 1.0};   // of every element of the zone, of its own
   std::array<double, 2> load_contact{1.0, 1.0};   // of the load thermocouples, of its own
+  std::array<double, thermocouples_max> insulation_degc{};   // of a junction at which its sheath conducts like the wires; 0: sound
+  bool any_insulation = false;          // insulation_degc is looked at only if set
   bool cell_heater_off = false;         // of the oxygen cell
   double block_rise_k = 0.0;            // where the thermocouple wires end, above what the cold-junction sensor feels
   bool any_meter = false;               // meter[] is looked at only if set

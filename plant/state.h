@@ -19,6 +19,7 @@ struct State {
   ActuatorState actuators{};
   double oxygen_cell_k = 293.15;
   double cold_junction_k = 293.15;
+  std::array<double, thermocouples_max> drift_k{};   // of each thermocouple's wire, at the temperature of its ThermocoupleAge
   ProcessValues process{};            // as of time_s
   StationState station{};
   // At start, for the balances

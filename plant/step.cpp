@@ -14,6 +14,43 @@ constexpr int pore_cell = chain_cells / 2;       // of the plug's chain: takes t
 
 double degc(const State& s, int node) { return s.thermal.t_k[static_cast<std::size_t>(node)] - zero_degc_k; }
 
+// By its input, as ThermocoupleWiring counts them.
+const ThermocoupleAge& age_of(const Thermocouples& t, int input) {
+  return input < channel::load ? t.heater_age : (input == channel::load ? t.load_age : t.load2_age);
+}
+
+constexpr std::array<int, thermocouples_max> junctions{node::zone_junction,     node::zone_junction + 1, node::zone_junction + 2,
+                                                       node::zone_junction + 3, node::load_junction,     node::load2_junction};
+
+void age_thermocouples(const Model& m, State& s, double period_s) {
+  for (int input = 0; input < thermocouples_max; ++input) {
+    const ThermocoupleAge& age = age_of(m.furnace.thermocouples, input);
+    if (age.drift_k_1000h == 0.0) continue;
+    const auto i = static_cast<std::size_t>(input);
+    s.drift_k[i] += age.drift_k_1000h / 3.6e6 * period_s * std::exp2((degc(s, junctions[i]) - age.at_degc) / age.doubling_k);
+  }
+}
+
+// Mineral insulation that has drawn damp, or is simply too hot, is a second junction across the wires, somewhere between hot and cold.
+// Its resistance falls to a tenth in some 115 K (magnesia between 600 and 1000 degC; from memory).
+double past_insulation_degc(double hot_degc, double cold_degc, double half_degc) {
+  const double share = 1.0 / (1.0 + std::exp((half_degc - hot_degc) / 50.0));
+  return hot_degc - share * 0.5 * (hot_degc - cold_degc);
+}
+
+// What the wires make of the junctions' temperatures.
+void read_wires(const Model& m, const State& s, const Disturbances& d, ProcessValues& p) {
+  const double cold = p.cold_junction_degc;
+  for (int input = 0; input < thermocouples_max; ++input) {
+    const auto i = static_cast<std::size_t>(input);
+    double& load = input == channel::load ? p.load_junction_degc : p.load2_junction_degc;
+    double& read = input < channel::load ? p.zone_junction_degc[i] : load;
+    const double hot = read;
+    if (s.drift_k[i] != 0.0) read += s.drift_k[i] * (hot - cold) / (age_of(m.furnace.thermocouples, input).at_degc - 20.0);
+    if (d.any_insulation && d.insulation_degc[i] > 0.0) read = past_insulation_degc(read, cold, d.insulation_degc[i]);
+  }
+}
+
 void read_temperatures(const State& s, ProcessValues& p) {
   for (int z = 0; z < zones_max; ++z) p.zone_junction_degc[static_cast<std::size_t>(z)] = degc(s, node::zone_junction + z);
   p.load_junction_degc = degc(s, node::load_junction);
@@ -74,6 +111,7 @@ void read_contacts(const Model& m, const State& s, const Commands& c, const Dist
 
 void read_process(const Model& m, State& s, const Commands& c, const Disturbances& d) {
   read_temperatures(s, s.process);
+  if (m.wires_matter || d.any_insulation) read_wires(m, s, d, s.process);
   read_gas(m, s, c, s.process);
   read_contacts(m, s, c, d, s.process);
   for (std::size_t k = 0; d.any_meter && k < 2; ++k)
@@ -101,6 +139,13 @@ std::string sentence(const char* what, double at_s) {
   char text[160];
   std::snprintf(text, sizeof text, "plant: %s is no longer finite at %.3f s", what, at_s);
   return text;
+}
+
+PoreGas chamber_in_pores(const Model& m, const State& s) {
+  Amounts fraction{};
+  const double per_mol = 1.0 / chamber_total_mol(s.gas);
+  for (std::size_t i = 0; i < gas_species; ++i) fraction[i] = s.gas.chamber_mol[i] * per_mol;
+  return pore_gas(fraction, s.gas.chamber_pa, m.furnace.lining.pore_m);
 }
 
 // Slow sensors that stand beside the furnace: heated oxygen cell, terminal block.
@@ -139,6 +184,9 @@ State initial_state(const Model& m, std::uint64_t seed, const Environment& envir
   s.actuators.supplied_v = s.actuators.mains_v = environment.mains_v;
   s.oxygen_cell_k = m.furnace.initial.oxygen_cell_degc + zero_degc_k;
   s.cold_junction_k = s.thermal.ambient_k;
+  for (int input = 0; input < thermocouples_max; ++input)
+    s.drift_k[static_cast<std::size_t>(input)] = age_of(m.furnace.thermocouples, input).drift_k;
+  if (m.thermal.chain.porosity > 0.0) s.thermal.chain.pore = chamber_in_pores(m, s);
   read_process(m, s, unpowered_commands(), Disturbances{});
   s.station = initial_station(m.station, s.process, seed);
   s.start_energy_j = held_energy_j(m, s);
@@ -170,9 +218,11 @@ void step(const Model& m, State& s, const Disturbances& d, double period_s) {
     s.thermal.load_contact = d.load_contact;
     renew_thermal(s.thermal);
   }
+  if (m.thermal.chain.porosity > 0.0 && chain_refresh_due(s.thermal)) s.thermal.chain.pore = chamber_in_pores(m, s);
   step_thermal(m.thermal, s.thermal, source_w, electric_w, d.door_open, period_s);
   warm_cell(s.thermal.chain, pore_cell, lane::plug, plug_w * period_s);
   step_surroundings(m, s, d, period_s);
+  if (m.wires_matter) age_thermocouples(m, s, period_s);
   ++s.ticks;
   s.time_s += period_s;
   check_finite(s);

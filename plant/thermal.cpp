@@ -107,6 +107,13 @@ void shape_lanes(ThermalModel& m, const Furnace& f, const Sizes& s) {
   m.chain.end_w_k[lane::plug] = f.plug.cold_face_w_m2k * (disc_m2(f.plug.diameter_m) + neck_m2);
 }
 
+void build_pores(ThermalModel& m, const Furnace& f) {
+  if (f.lining.pore_m <= 0.0) return;
+  if (f.boundary != Boundary::vessel) throw std::invalid_argument("lining.pore: only in a vessel does the process gas fill the lining");
+  m.chain.porosity = f.lining.porosity;
+  m.chain.air = air_in_pores(f.lining.pore_m);
+}
+
 void build_retort(ThermalModel& m, const Furnace& f, const Sizes& s) {
   const double dx = f.retort.wall_m / 3.0, inner = 0.5 * f.retort.inner_diameter_m;
   for (int cell = 0; cell < 3; ++cell) {             // from outside to inside
@@ -199,6 +206,8 @@ void build_casing(ThermalModel& m, const Furnace& f) {
   m.casing_j_k = f.casing.mass_kg * 480.0;            // structural steel, EN 1993-1-2 near room temperature
   m.casing_emissivity = f.casing.emissivity;
   m.casing_convection = f.casing.convection_w_m2k54;
+  m.fan_w_m2k = f.casing.fan_w_m2k;
+  m.fan_k = f.casing.fan_degc + zero_degc_k;
 }
 
 void build_opening(ThermalModel& m, const Furnace& f, const Sizes& s) {
@@ -239,6 +248,7 @@ ThermalModel build_thermal(const Furnace& f) {
   for (int p = 0; p < 4; ++p) m.mass[at(node::panel + p)] = {of_heater, -1, f.heaters.mass_kg, 0.0, 0.0};
   for (int p = 0; p < 4; ++p) m.links.push_back({node::panel + p, node::lining_barrel, f.heaters.back_w_m2k * f.heaters.area_m2, 0.0, -1});
   shape_lanes(m, f, s);
+  build_pores(m, f);
   if (f.boundary == Boundary::retort) build_retort(m, f, s);
   if (f.boundary == Boundary::vessel) m.links.push_back({node::load_surface, node::lining_barrel, f.load.rest_w_k, 0.0, -1});
   m.mass[node::load_surface] = {of_load, -1, f.load.mass_kg * f.load.surface_share, 0.0, 0.0};
@@ -362,8 +372,9 @@ void add_faces(const ThermalModel& m, ThermalState& s, const CoreValues& middle_
     const FaceLink& face = m.face[l];
     const std::size_t i = at(face.node);
     const double deep_k = s.chain.t_k[0][l] + 0.5 * core_refresh_s * s.chain.rate_k_s[l];
-    double half = face.outward_m * conductivity_w_mk(m.chain.material[l], middle_k[i]);
-    double deep_half = m.chain.inward_m[0][l] * conductivity_w_mk(m.chain.material[l], deep_k);
+    const int lane_number = static_cast<int>(l);
+    double half = face.outward_m * lane_conductivity_w_mk(m.chain, s.chain, lane_number, middle_k[i]);
+    double deep_half = m.chain.inward_m[0][l] * lane_conductivity_w_mk(m.chain, s.chain, lane_number, deep_k);
     if (face.second_outward_m > 0.0) {
       half += face.second_outward_m * conductivity_w_mk(m.chain.second, middle_k[i]);
       deep_half += m.chain.second_inward_m[0][l] * conductivity_w_mk(m.chain.second, deep_k);
@@ -403,13 +414,19 @@ void refresh_core(const ThermalModel& m, ThermalState& s, bool open, double peri
   s.since_refresh_s = 0.0;
 }
 
+constexpr double fan_hysteresis_k = 5.0;
+
+// Convection free and forced together as the cube root of the sum of cubes (Churchill 1977, assisting flow).
 void step_casing(const ThermalModel& m, ThermalState& s, double heat_j, double step_s) {
   const double rise = s.casing_k - s.ambient_k, size = std::abs(rise);
-  const double h = m.casing_convection * std::sqrt(std::sqrt(size));
+  const double still = m.casing_convection * std::sqrt(std::sqrt(size));
+  if (m.fan_w_m2k > 0.0) s.fan_on = s.casing_k > m.fan_k - (s.fan_on > 0.0 ? fan_hysteresis_k : 0.0) ? 1.0 : 0.0;
+  const double h = s.fan_on > 0.0 ? std::cbrt(still * still * still + m.fan_w_m2k * m.fan_w_m2k * m.fan_w_m2k) : still;
+  const double steeper = s.fan_on > 0.0 ? h + 0.25 * still * (still / h) * (still / h) : 1.25 * still;   // of h * rise with the rise
   const double cube = s.casing_k * s.casing_k * s.casing_k, room = s.ambient_k * s.ambient_k * s.ambient_k * s.ambient_k;
   const double radiation = m.casing_emissivity * stefan_boltzmann_w_m2k4;
   const double loss = m.casing_m2 * (h * rise + radiation * (cube * s.casing_k - room));
-  const double slope = m.casing_m2 * (1.25 * h + 4.0 * radiation * cube);
+  const double slope = m.casing_m2 * (steeper + 4.0 * radiation * cube);
   const double change = (heat_j - step_s * loss) / (m.casing_j_k + step_s * slope);
   s.casing_loss_j += step_s * (loss + slope * change);
   s.casing_k += change;

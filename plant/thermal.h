@@ -71,6 +71,7 @@ struct ThermalModel {
   std::array<double, 4> panel_w{};            // at nominal mains
   std::array<int, 4> panel_zone{};            // 0-based
   double casing_j_k = 1.0, casing_m2 = 1.0, casing_emissivity = 0.8, casing_convection = 1.6;
+  double fan_w_m2k = 0.0, fan_k = 1e9;        // forced convection of the cooling fan, and above which casing temperature it runs
   double ambient_k = 293.15;                  // where a run begins; then ThermalState's
   double start_k = 293.15;
   double macro_s = 1.0;                       // step of the chains; shorter where thin cells ask for it
@@ -91,6 +92,7 @@ struct ThermalState {
   CoreValues opening_w_k{}, opening_w{};      // linearised loss through the opening
   ChainState chain{};
   double casing_k = 293.15;
+  double fan_on = 0.0;                        // 1: the cooling fan runs
   double ambient_k = 293.15;                  // room, now
   double opening_ambient_k = 0.0;             // room, as of the last refresh
   double period_s = 0.0;                      // the matrices are for this period
@@ -108,6 +110,12 @@ ThermalState start_thermal(const ThermalModel& model);
 // One period with these sources [W] on the core nodes. electric_w of them is electric power. open: the plug is out.
 void step_thermal(const ThermalModel& model, ThermalState& state, const CoreValues& source_w, double electric_w, bool open,
                   double period_s);
+
+// The chains take conductivities afresh at the end of the period that comes next.
+inline bool chain_refresh_due(const ThermalState& state) {
+  return state.macro_tick + 1 >= state.macro_ticks &&
+         state.since_chain_refresh_s + state.macro_ticks * state.period_s >= core_refresh_s - 1e-9;
+}
 
 // The model has changed under the state: the next step takes its constants afresh.
 inline void renew_thermal(ThermalState& state) { state.open = !state.open; }   // an opening that moved asks for a refresh

@@ -106,6 +106,12 @@ void apply_to_instrument(FaultAction action, std::span<const double> values, dou
     disturbances.load_contact[word_of(values[0])] *= values[1];
     return;
   }
+  if (action == FaultAction::insulation_lost) {
+    double& half_degc = disturbances.insulation_degc[word_of(values[0])];
+    half_degc = half_degc > 0.0 ? std::min(half_degc, values[1]) : values[1];
+    disturbances.any_insulation = true;
+    return;
+  }
   disturbances.any_channel = true;
   if (action == FaultAction::cold_junction_off) {
     disturbances.block_rise_k += values[0];

@@ -92,6 +92,10 @@ constexpr std::array<FaultParameter, 1> meter_only{meter_parameter};
 constexpr std::array<FaultParameter, 2> loose_parameters{
     {{"thermocouple", "load thermocouple", 0, 0, 1, "which, by name"},
      {"contact", "1", 0.0, 0.0, 1.0, "conductance to the load as a share of its own; 0: it hangs free and sees the wall"}}};
+constexpr std::array<FaultParameter, 2> insulation_parameters{
+    {{"thermocouple", "thermocouple", 4, 0, plant::thermocouples_max - 1, "which, by name"},
+     {"half", "degC", 900.0, 100.0, 1800.0,
+      "of its junction, at which the sheath conducts like the wires: a quarter of what it reads above its cold end is lost"}}};
 constexpr std::array<FaultParameter, 2> gain_parameters{
     {channel_parameter, {"factor", "1", 1.1, -10.0, 10.0, "of its signal: mV, V, ohm, of a loop the mA above 4"}}};
 constexpr std::array<FaultParameter, 2> sensor_noise_parameters{
@@ -175,6 +179,8 @@ constexpr FaultKind kinds[] = {
     {"meter_span", A::meter_span, S::actuator, T::multiply, meter_span_parameters, "a mass-flow controller's own span is wrong"},
     {"meter_stuck", A::meter_stuck, S::actuator, T::either, meter_only, "the valve of a mass-flow controller stays where it is"},
     {"thermocouple_loose", A::thermocouple_loose, S::instrument, T::multiply, loose_parameters, "a load thermocouple has lost its contact"},
+    {"insulation_lost", A::insulation_lost, S::instrument, T::least, insulation_parameters,
+     "the insulation inside a thermocouple's sheath conducts when hot: it reads low, the more the hotter"},
     {"sensor_reversed", A::sensor_reversed, S::instrument, T::either, channel_only,
      "the wires of an instrument are swapped: a voltage changes sign, a loop carries nothing, a resistance is the same"},
     {"sensor_gain", A::sensor_gain, S::instrument, T::multiply, gain_parameters, "the signal of an instrument is scaled wrong"},
@@ -240,6 +246,7 @@ constexpr std::array<const char*, plant::output::count_> outputs{
 // By the bits of the field line's map.
 constexpr std::array<const char*, 15> inputs{"door", "emergency_stop", "contactor", "pump_at_speed", "exhaust", "isolation", "supply",
                                              "over_pressure", "limiter", "key", "bypass", "air", "process", "purge", "burn_off"};
+constexpr std::array<const char*, 6> thermocouples{"zone_1", "zone_2", "zone_3", "zone_4", "load", "load_2"};
 constexpr std::array<const char*, 2> load_thermocouples{"load", "load_2"};
 constexpr std::array<const char*, 2> states{"off", "on"};
 
@@ -248,7 +255,8 @@ struct Family {
   std::span<const char* const> words;
 };
 constexpr Family families[] = {{"channel", channels}, {"valve", valves}, {"output", outputs},
-                              {"input", inputs}, {"load thermocouple", load_thermocouples}, {"state", states}};
+                              {"input", inputs}, {"load thermocouple", load_thermocouples}, {"thermocouple", thermocouples},
+                              {"state", states}};
 
 std::string preset_text(const FaultParameter& parameter) {
   const auto words = fault_words(parameter.unit);

@@ -54,7 +54,7 @@ enum class FaultAction : std::uint8_t {
   controller_power_lost, controller_brown_out, controller_watchdog_reset, controller_clock_ahead, power_lost,
   store_write_lost, store_write_torn, store_slow, store_bit_flipped,
   burn_off_out, combustible_valve_leaks, back_pressure_valve_sticks,
-  back_pressure_valve_plugs, dryer_exhausted, pump_sucks_back
+  back_pressure_valve_plugs, dryer_exhausted, pump_sucks_back, insulation_lost
 };
 
 inline constexpr std::size_t faults_max = 64;                // in a scenario

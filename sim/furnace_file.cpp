@@ -83,6 +83,9 @@ void add_lining(std::vector<Field>& fields) {
   fields.push_back(SAGGAR_FIELD("lining.thickness", "m", lining.thickness_m, 0.02, 0.6, "barrel, rear and front alike"));
   fields.push_back(SAGGAR_FIELD("lining.front_opening", "m", lining.front_opening_m, 0.0, 3.0, "hole in the front for the retort's neck"));
   fields.push_back(SAGGAR_FIELD("lining.emissivity", "1", lining.emissivity, 0.05, 1.0, "total emissivity of the hot face"));
+  fields.push_back(SAGGAR_FIELD("lining.pore", "m", lining.pore_m, 0.0, 1e-3,
+      "vessel: mean size of its pores, which the process gas fills; 0: it conducts the same in every gas and in vacuum"));
+  fields.push_back(SAGGAR_FIELD("lining.porosity", "1", lining.porosity, 0.0, 0.99, "share of its volume that is pores; counts with pore"));
   add_material(fields, "lining.material", SAGGAR_AT(lining.material), "the lining");
 }
 
@@ -176,6 +179,10 @@ void add_casing(std::vector<Field>& fields) {
   fields.push_back(SAGGAR_FIELD("casing.area", "m2", casing.area_m2, 0.0, 100.0, "outside, 0: computed from the lining"));
   fields.push_back(SAGGAR_FIELD("casing.convection", "1", casing.convection_w_m2k54, 0.5, 5.0,
                                 "natural convection: h [W/(m2 K)] is this times the fourth root of the rise above the room [K]"));
+  fields.push_back(SAGGAR_FIELD("casing.fan", "W/(m2 K)", casing.fan_w_m2k, 0.0, 100.0,
+                                "forced convection while the cooling fan runs, 0: none is fitted"));
+  fields.push_back(SAGGAR_FIELD("casing.fan_start", "degC", casing.fan_degc, 0.0, 200.0,
+                                "casing temperature above which the fan runs; it stops 5 K below"));
   fields.push_back(SAGGAR_FIELD("casing.cold_junction_share", "1", casing.cold_junction_share, 0.0, 1.0,
                                 "share of the casing's rise above the room that the terminal block sees"));
   fields.push_back(SAGGAR_FIELD("casing.cold_junction_lag", "s", casing.cold_junction_lag_s, 1.0, 1e5, "lag of the terminal block"));
@@ -333,6 +340,19 @@ void add_load_thermocouple(std::vector<Field>& fields, const std::string& prefix
   add("wall_view", "1", &T::wall_view, 0.0, 1.0, "view of the inner wall");
 }
 
+template <class At>
+void add_age(std::vector<Field>& fields, const std::string& prefix, At age) {
+  const auto add = [&](const char* key, const char* unit, auto member, double low, double high, const char* meaning) {
+    const auto at = [age, member](auto& file) -> auto& { return age(file).*member; };
+    fields.push_back(quantity((prefix + "." + key).c_str(), unit, at, low, high, meaning));
+  };
+  using T = plant::ThermocoupleAge;
+  add("drift", "K", &T::drift_k, -200.0, 200.0, "error of the wire at drift_at when a run begins; it goes with hot less cold");
+  add("drift_growth", "K", &T::drift_k_1000h, -200.0, 200.0, "what is added to it in 1000 h at drift_at");
+  add("drift_at", "degC", &T::at_degc, 100.0, 1800.0, "junction's temperature for which both are given");
+  add("drift_doubling", "K", &T::doubling_k, 10.0, 500.0, "so much hotter it grows twice as fast");
+}
+
 void add_thermocouples(std::vector<Field>& fields) {
   fields.push_back(SAGGAR_FIELD("thermocouples.heater.heat_capacity", "J/K", thermocouples.heater.heat_j_k, 0.01, 50.0,
       "of the sheathed tip"));
@@ -343,8 +363,11 @@ void add_thermocouples(std::vector<Field>& fields) {
   fields.push_back(SAGGAR_FIELD("thermocouples.heater.retort_view", "1", thermocouples.heater.retort_view, 0.0, 1.0,
                                 "view of the retort (vessel: of the load)"));
   fields.push_back(SAGGAR_FIELD("thermocouples.heater.lining_view", "1", thermocouples.heater.lining_view, 0.0, 1.0, "view of the lining"));
+  add_age(fields, "thermocouples.heater", SAGGAR_AT(thermocouples.heater_age));
   add_load_thermocouple(fields, "thermocouples.load", SAGGAR_AT(thermocouples.load));
+  add_age(fields, "thermocouples.load", SAGGAR_AT(thermocouples.load_age));
   add_load_thermocouple(fields, "thermocouples.load_2", SAGGAR_AT(thermocouples.load2));
+  add_age(fields, "thermocouples.load_2", SAGGAR_AT(thermocouples.load2_age));
   fields.push_back(SAGGAR_FIELD("limiter.trip", "degC", limiter.trip_degc, 50.0, 1800.0, "independent over-temperature limiter"));
   fields.push_back(SAGGAR_FIELD("limiter.heat_capacity", "J/K", limiter.sensor_heat_j_k, 0.01, 50.0, "of its sensor"));
   fields.push_back(SAGGAR_FIELD("limiter.area", "m2", limiter.sensor_area_m2, 1e-6, 0.01, "of its sensor"));

@@ -138,6 +138,7 @@ const Effect effects[] = {
     {"combustible_valve_leaks", Where::burning, {0.3}, {0}},
     {"back_pressure_valve_plugs", Where::purging, {0.5, 10}, {0, 10}},
     {"dryer_exhausted", Where::drying, {}, {}},
+    {"insulation_lost", Where::heating, {0, 300}, {}},
     {"pump_sucks_back", Where::pump_stands, {1}, {0}},
     {"store_bit_flipped", Where::restarting, {10, 3}, {}},
 };
