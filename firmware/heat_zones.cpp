@@ -287,11 +287,14 @@ float element_limit(ElementGuard& guard, const Parameters& p, float zone_degc, f
   if (p.current_limit_a > 0.0f) {
     if (!(guard.current_max > 0.0f)) guard.current_max = first_guarded_frac;
     // With bursts the rms current goes with the root of the demand: I^2 / demand is that of the element switched through. Below a
-    // hundredth of demand, or with no current to speak of, nothing can be told.
-    if (sent_frac > 0.01f && current_a > 0.02f * p.current_limit_a) {
+    // hundredth of demand nothing can be told of it. Where no current flows there is none to limit: up to where it must be there, or
+    // nobody would miss it.
+    const float grown = guard.current_max + growth_per_s * period_s;
+    if (sent_frac > 0.0f && !(current_a > 0.02f * p.current_limit_a)) {
+      if (guard.current_max < first_guarded_frac) guard.current_max = grown < first_guarded_frac ? grown : first_guarded_frac;
+    } else if (sent_frac > 0.01f) {
       const float ratio = p.current_limit_a / current_a;
       const float room = clamped(sent_frac * ratio * ratio, 0.001f, 1.0f);
-      const float grown = guard.current_max + growth_per_s * period_s;
       guard.current_max = room < grown ? room : grown;
     }
     if (guard.current_max < limit) limit = guard.current_max;

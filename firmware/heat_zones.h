@@ -36,7 +36,8 @@ struct HeatView {
 // Demand with which an element begins whose current is limited and not known yet. At this demand and above its current must be there.
 inline constexpr float first_guarded_frac = 0.1f;
 
-// What an element can take: soft start below a temperature, and a demand at which its rms current stays at the limit.
+// What an element can take: soft start below a temperature, and a demand at which its rms current stays at the limit. Made for whole
+// cycles; by phase angle, where the current rises up to three times as fast with a small demand, the limit hunts below half demand.
 struct ElementGuard {
   float soft_max = 0.0f;           // limit of the soft start
   float current_max = 0.0f;        // limit by the current

@@ -487,6 +487,24 @@ TEST(CurrentLimit, WithoutACurrentStaysWhereItBegan) {
   EXPECT_FLOAT_EQ(b.demand[0], 0.1f);
 }
 
+// A shorted switch draws six times the limit whatever the demand, the limit cuts the demand far down, then the fuse goes. Row 16 looks at a demand of a tenth and
+// above: the limit must not keep it below, 0.1 a second.
+TEST(CurrentLimit, LetsTheDemandUpAgainToWhereAMissingCurrentIsMissed) {
+  Bank b(1);
+  b.p.current_limit_a = 6.0f;
+  b.view.setpoint_degc = 900.0f;
+  for (int second = 0; second < 20; ++second) {
+    b.run();
+    b.in.current_a[0] = 36.0f;
+  }
+  EXPECT_LT(b.demand[0], 0.01f);
+  b.in.current_a[0] = 0.0f;
+  for (int second = 0; second < 2; ++second) b.run();
+  EXPECT_FLOAT_EQ(b.demand[0], 0.1f);
+  for (int second = 0; second < 100; ++second) b.run();
+  EXPECT_FLOAT_EQ(b.demand[0], 0.1f) << "no further without a current";
+}
+
 // --- Time proportioning -----------------------------------------------------------------------------------------------------
 
 Parameters proportioned(float cycle_s, float least_s, float step_s) {
