@@ -10,7 +10,7 @@
 
 namespace plant {
 
-// Powers of temperature through 400 K and 1200 K: within 3 % from 300 to 1500 K for the plant's gases.
+// Powers of temperature through 400 K and 1200 K. From 300 to 1500 K within 4 % of the gases' own curves, of carbon dioxide within 15 %.
 struct PoreGas {
   static constexpr double at_k = 700.0;
   double k_w_mk = 0.0, k_power = 0.0;         // in the free gas, at at_k

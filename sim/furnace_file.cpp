@@ -326,11 +326,17 @@ void add_mixing(std::vector<Field>& fields) {
   fields.push_back(SAGGAR_FIELD("mixing.exchange", "m3/s", mixing.exchange_m3_s, 0.0, 1.0, "gas that it exchanges with the rest"));
 }
 
+// A number of a part that the furnace has more than once.
+template <class At, class Member>
+Field part_of(At part, const std::string& key, const char* unit, Member member, double low, double high, const char* meaning) {
+  const auto at = [part, member](auto& file) -> auto& { return part(file).*member; };
+  return quantity(key.c_str(), unit, at, low, high, meaning);
+}
+
 template <class At>
 void add_load_thermocouple(std::vector<Field>& fields, const std::string& prefix, At thermocouple) {
   const auto add = [&](const char* key, const char* unit, auto member, double low, double high, const char* meaning) {
-    const auto at = [thermocouple, member](auto& file) -> auto& { return thermocouple(file).*member; };
-    fields.push_back(quantity((prefix + "." + key).c_str(), unit, at, low, high, meaning));
+    fields.push_back(part_of(thermocouple, prefix + "." + key, unit, member, low, high, meaning));
   };
   using T = plant::LoadThermocouple;
   add("heat_capacity", "J/K", &T::heat_j_k, 0.01, 50.0, "of the sheathed tip");
@@ -343,8 +349,7 @@ void add_load_thermocouple(std::vector<Field>& fields, const std::string& prefix
 template <class At>
 void add_age(std::vector<Field>& fields, const std::string& prefix, At age) {
   const auto add = [&](const char* key, const char* unit, auto member, double low, double high, const char* meaning) {
-    const auto at = [age, member](auto& file) -> auto& { return age(file).*member; };
-    fields.push_back(quantity((prefix + "." + key).c_str(), unit, at, low, high, meaning));
+    fields.push_back(part_of(age, prefix + "." + key, unit, member, low, high, meaning));
   };
   using T = plant::ThermocoupleAge;
   add("drift", "K", &T::drift_k, -200.0, 200.0, "error of the wire at drift_at when a run begins; it goes with hot less cold");

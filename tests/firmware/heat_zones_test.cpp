@@ -487,8 +487,8 @@ TEST(CurrentLimit, WithoutACurrentStaysWhereItBegan) {
   EXPECT_FLOAT_EQ(b.demand[0], 0.1f);
 }
 
-// A shorted switch draws six times the limit whatever the demand, the limit cuts the demand far down, then the fuse goes. Row 16 looks at a demand of a tenth and
-// above: the limit must not keep it below, 0.1 a second.
+// A shorted switch draws six times the limit whatever the demand, the limit cuts the demand far down, then the fuse goes. Row 16 looks at a
+// demand of a tenth and above: the limit must not keep it below, 0.1 a second.
 TEST(CurrentLimit, LetsTheDemandUpAgainToWhereAMissingCurrentIsMissed) {
   Bank b(1);
   b.p.current_limit_a = 6.0f;
