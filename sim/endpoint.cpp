@@ -33,7 +33,10 @@ class HostEndpoint final : public Endpoint {
     out.latched = controller_.latch.line != 0;
   }
 
-  bool adopt(std::span<const std::uint8_t> store_image) override { return fw::adopt(controller_, store_image, scratch_); }
+  bool adopt(std::span<const std::uint8_t> store_image) override {
+    const auto scratch = std::make_unique<fw::Controller>();      // once in a fork: not held by every bench
+    return fw::adopt(controller_, store_image, *scratch);
+  }
   bool visit(Archive& archive) override {
     archive.part("core");
     archive(controller_);
@@ -41,7 +44,7 @@ class HostEndpoint final : public Endpoint {
   }
 
  private:
-  fw::Controller controller_{}, scratch_{};
+  fw::Controller controller_{};
 };
 
 class LibraryEndpoint final : public Endpoint {
