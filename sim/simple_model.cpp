@@ -96,9 +96,10 @@ Process process_of(const SimpleModel& model) {
 
 SimpleModel half_rule(const Process& process, int order, double period_s, double closed_loop_s) {
   const Unfolding start = unfolded(process, period_s);
-  // How a zero counts depends on the delay that comes out: once round more until it stays, from the least it can be.
+  // How a zero counts depends on the delay that comes out: once round more until it stays, from the dead time that is really there; where
+  // there is none, from what the lags make of it, or a zero would count as gain against a delay that comes of counting it so.
   SimpleModel model = halved(start, order);
-  model.delay_s = start.zeros_s.empty() ? model.delay_s : start.delay_s;
+  if (!start.zeros_s.empty() && start.delay_s > 0.5 * period_s) model.delay_s = start.delay_s;
   for (int i = 0; i < 20; ++i) {
     Unfolding all = start;
     for (const double zero : start.zeros_s) take_off(all, zero, model.delay_s, closed_loop_s > 0.0 ? closed_loop_s : model.delay_s);
