@@ -15,6 +15,7 @@
 #include "sim/log_mapping.h"
 #include "sim/mistake_file.h"
 #include "sim/moment.h"
+#include "sim/process_file.h"
 #include "sim/programme_file.h"
 #include "sim/scenario_file.h"
 #include "sim/set_point_file.h"
@@ -187,6 +188,12 @@ Json mapping_schema() {
   return mapping;
 }
 
+Json process_schema() {
+  Json process = table_schema(process_fields());
+  process["properties"]["pairs"] = {{"type", "array"}, {"items", table_schema(second_order_fields())}};
+  return process;
+}
+
 Json scenario_schema() {
   Json root = table_schema(scenario_fields());
   Json& keys = root["properties"];
@@ -230,7 +237,7 @@ void add_table(std::string& text, const std::string& title, const FieldTable& ta
 
 }  // namespace
 
-std::vector<std::string> schema_kinds() { return {"furnace", "controller", "scenario", "mapping"}; }
+std::vector<std::string> schema_kinds() { return {"furnace", "controller", "scenario", "mapping", "process"}; }
 
 std::string json_schema(std::string_view kind) {
   Json schema;
@@ -238,6 +245,7 @@ std::string json_schema(std::string_view kind) {
   else if (kind == "controller") schema = table_schema(controller_fields());
   else if (kind == "scenario") schema = scenario_schema();
   else if (kind == "mapping") schema = mapping_schema();
+  else if (kind == "process") schema = process_schema();
   else throw std::invalid_argument("no schema of this kind: " + std::string(kind));
   Json root{{"$schema", "https://json-schema.org/draft/2020-12/schema"}, {"title", kind}};
   root.update(schema);
@@ -290,6 +298,8 @@ std::string fields_markdown() {
   add_table(text, "Controller", controller_fields());
   add_table(text, "Mapping of a recorded log", mapping_fields());
   add_table(text, "Mapping: an item of `columns`", mapping_column_fields());
+  add_table(text, "Process", process_fields());
+  add_table(text, "Process: an item of `pairs`", second_order_fields());
   return text;
 }
 

@@ -7,7 +7,7 @@
 
 namespace sim {
 
-std::vector<std::string> schema_kinds();                  // "furnace", "controller", "scenario", "mapping"
+std::vector<std::string> schema_kinds();                  // "furnace", "controller", "scenario", "mapping", "process"
 // Draft 2020-12, indented. Throws std::invalid_argument for another kind. Kept in configs/schema; a test compares.
 std::string json_schema(std::string_view kind);
 // Every table: key, what it takes, preset, bounds, meaning.

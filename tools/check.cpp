@@ -15,6 +15,7 @@
 #include "sim/furnace_file.h"
 #include "sim/handbook.h"
 #include "sim/log_mapping.h"
+#include "sim/process_file.h"
 #include "sim/scenario.h"
 #include "sim/yaml_tree.h"
 #include "tools/progress.h"
@@ -72,7 +73,14 @@ void check_mapping(const std::filesystem::path& file) {
   for (const sim::LogColumn& one : mapping.columns) fmt::print("  {} is {} in {}\n", one.column, one.signal, one.unit);
 }
 
-// A mapping has columns; a scenario names a furnace, a controller and a programme; a furnace file has a casing; what is left is a
+void check_process(const std::filesystem::path& file) {
+  const sim::ProcessFile process = sim::read_process_file(file);
+  fmt::print("{}: process{}\n  G(s) = {}\n", file.string(), process.title.empty() ? "" : ", " + process.title, sim::formula(process.process));
+  if (process.sampling.period_s > 0.0)
+    fmt::print("  sampled every {:.6g} s, {:.6g} s from sample to actuator\n", process.sampling.period_s, process.sampling.latency_s);
+}
+
+// A mapping has columns; a process a gain or lags; a scenario names a furnace, a controller and a programme; a furnace file has a casing; what is left is a
 // controller.
 void check_file(const std::filesystem::path& file, const Asked& asked) {
   const sim::YamlNode root = sim::read_yaml(file);
@@ -83,6 +91,8 @@ void check_file(const std::filesystem::path& file, const Asked& asked) {
   if (asked.json && (scenario || !furnace)) throw UsageError("--json is for furnace files: " + file.string() + " is none");
   if (root.child("columns") != nullptr) {
     check_mapping(file);
+  } else if (root.child("gain") != nullptr || root.child("lags") != nullptr || root.child("integrators") != nullptr) {
+    check_process(file);
   } else if (scenario) {
     check_scenario(file, units);
   } else if (furnace) {
@@ -101,7 +111,7 @@ void add_check(CLI::App& app, Invocation& invocation) {
   auto asked = std::make_shared<Asked>();
   asked->begin = invocation.begin;
   CLI::App* verb = app.add_subcommand("check", "read and validate files, say what they are and would do; of a furnace its data sheet");
-  verb->add_option("FILE", *files, "scenario, furnace, controller or mapping files")->required();
+  verb->add_option("FILE", *files, "scenario, furnace, controller, mapping or process files")->required();
   verb->add_flag("--json", asked->json, "the data sheet of a furnace as JSON, SI units");
   add_units(*verb, asked->units);
   verb->callback([files, asked, &invocation] {

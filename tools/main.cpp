@@ -72,6 +72,7 @@ int main(int argc, char** argv) {
   tools::add_gases(app, invocation);
   tools::add_parameters(app, invocation);
   tools::add_prooftest(app, invocation);
+  tools::add_tune(app, invocation);
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {

@@ -47,5 +47,6 @@ void add_faults(CLI::App& app, Invocation& invocation);
 void add_gases(CLI::App& app, Invocation& invocation);
 void add_parameters(CLI::App& app, Invocation& invocation);
 void add_prooftest(CLI::App& app, Invocation& invocation);
+void add_tune(CLI::App& app, Invocation& invocation);
 
 }  // namespace tools
