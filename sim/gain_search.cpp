@@ -39,7 +39,8 @@ class Search {
   Search(const std::function<LoopJudgement(const PidLaw&)>& judged, const PidLaw& start, const SearchWish& wish)
       : judged_(judged), start_(start), wish_(wish) {
     const LoopJudgement first = judged(start);
-    if (!first.margins.stable || !first.load.settled || !first.setpoint.settled) throw std::domain_error("the search must start from a stable loop");
+    if (!first.margins.stable || !first.load.settled || !first.setpoint.settled)
+      throw std::domain_error("the search must start from a stable loop");
     load_unit_ = first.load.absolute_error;
     setpoint_unit_ = first.setpoint.absolute_error;
   }
@@ -76,7 +77,7 @@ class Search {
 
  private:
   static constexpr double unstable = 100.0;
-  static constexpr double allowance = 1e-4;   // of a limit: what the optimiser's own tolerance leaves
+  static constexpr double allowance = 1e-4;  // of a limit: what the optimiser's own tolerance leaves
 
   void keep_if_best() {
     const std::vector<double> over = excesses(last_);
@@ -133,7 +134,7 @@ SearchResult search_gains(const std::function<LoopJudgement(const PidLaw&)>& jud
   }
   if (wish.kind == PidKind::pid) {
     low[2] = std::log(0.02);
-    high[2] = std::log(0.25);        // beyond it the zeros are no longer real, and the gains no longer robust
+    high[2] = std::log(0.25);  // beyond it the zeros are no longer real, and the gains no longer robust
   }
   low.back() = 0.0;
   high.back() = 1.0;

@@ -6,6 +6,7 @@
 #include <memory>
 #include <numbers>
 #include <stdexcept>
+#include <vector>
 
 namespace sim {
 
@@ -47,49 +48,53 @@ double limit_of(const Process& process, const PidLaw& law) {
   const bool ideal = law.gains.derivative != 0.0 && law.filter_s <= 0.0;
   const int excess = process.excess() - (ideal ? 1 : 0);
   if (excess > 0) return 0.0;
-  Process undelayed = process;
-  undelayed.delay_s = 0.0;
   double zeros_and_lags = process.gain;
   for (const double zero : process.zeros_s) zeros_and_lags *= zero;
   for (const double lag : process.lags_s) zeros_and_lags /= lag;
   for (const SecondOrderLag& pair : process.pairs) zeros_and_lags /= pair.time_s * pair.time_s;
-  const double far = ideal ? law.gains.derivative : law.gains.proportional + (law.filter_s > 0.0 ? law.gains.derivative / law.filter_s : 0.0);
+  const double far =
+      ideal ? law.gains.derivative : law.gains.proportional + (law.filter_s > 0.0 ? law.gains.derivative / law.filter_s : 0.0);
   if (excess < 0) return std::numeric_limits<double>::infinity() * (zeros_and_lags * far < 0.0 ? -1.0 : 1.0);
   return zeros_and_lags * far;
 }
 
-OpenLoop sampled_loop(const SampledSystem& plant, const PidLaw& law, int integrators) {
-  const auto machine = std::make_shared<SampledSystem>(sampled(law, plant.period_s));
-  const auto process = std::make_shared<SampledSystem>(plant);
+OpenLoop sampled_loop(const DelayedSystem& plant, const PidLaw& law, int integrators) {
+  const auto machine = std::make_shared<SampledSystem>(sampled(law, plant.system.period_s));
+  const auto process = std::make_shared<DelayedSystem>(plant);
   OpenLoop loop;
   // The law from the process value: input 1, its sign turned.
-  loop.at = [machine, process](double rad_s) { return -machine->at(rad_s)(0, 1) * process->at(rad_s)(0, 0); };
+  loop.at = [machine, process](double rad_s) { return -machine->at(rad_s)(0, 1) * process->at(rad_s); };
   loop.integrators = integrators;
-  loop.high_rad_s = std::numbers::pi / plant.period_s;
+  loop.high_rad_s = std::numbers::pi / plant.system.period_s;
   loop.sampled = true;
   return loop;
 }
 
 // The sum of squares of what one sample's noise makes of the output, for ever after.
-double noise_gain(const SampledSystem& plant, const PidLaw& law, double longest_s) {
+double noise_gain(const DelayedSystem& delayed, const PidLaw& law, double longest_s) {
+  const SampledSystem& plant = delayed.system;
   const SampledSystem machine = sampled(law, plant.period_s);
+  const std::size_t late = delayed.periods;
+  std::vector<double> outputs;
   Eigen::VectorXd x = Eigen::VectorXd::Zero(plant.states()), z = Eigen::VectorXd::Zero(machine.states());
   double sum = 0.0, first = 0.0;
   std::size_t quiet = 0;
   for (std::size_t k = 0; k < 1'000'000 && static_cast<double>(k) * plant.period_s < longest_s; ++k) {
-    const Eigen::Vector2d in(0.0, plant.c.row(0).dot(x) + (k == 0 ? 1.0 : 0.0));
+    const double coming = k >= late && late > 0 ? outputs[k - late] : 0.0;
+    const Eigen::Vector2d in(0.0, plant.c.row(0).dot(x) + plant.d(0, 0) * coming + (k == 0 ? 1.0 : 0.0));
     const double output = machine.c.row(0).dot(z) + machine.d.row(0).dot(in);
     if (k == 0) first = std::abs(output);
     sum += output * output;
     quiet = output * output < 1e-8 * sum ? quiet + 1 : 0;
-    if (!std::isfinite(sum) || quiet > 2000) break;
-    x = (plant.a * x + plant.b * output).eval();
+    if (!std::isfinite(sum) || quiet > 2000 + 2 * late) break;
+    outputs.push_back(output);
+    x = (plant.a * x + plant.b * (late > 0 ? coming : output)).eval();
     z = (machine.a * z + machine.b * in).eval();
   }
   return std::max(first, std::sqrt(sum));
 }
 
-LoopJudgement judge_sampled(const SampledSystem& plant, const PidLaw& law, const OpenLoop& loop, const JudgementWish& wish) {
+LoopJudgement judge_sampled(const DelayedSystem& plant, const PidLaw& law, const OpenLoop& loop, const JudgementWish& wish) {
   LoopJudgement judgement;
   judgement.margins = margins_of(loop);
   if (!wish.courses || !judgement.margins.stable) return judgement;
@@ -112,7 +117,8 @@ OpenLoop open_loop(const Process& process, const PidLaw& law, const Sampling& sa
   const TimeSpan span = times_of(process, law);
   OpenLoop loop;
   if (sampling.period_s > 0.0) {
-    loop = sampled_loop(sampled(realised(process), process.delay_s + sampling.latency_s, sampling.period_s), law, integrators_of(process, law));
+    loop = sampled_loop(sampled_behind(realised(process), process.delay_s + sampling.latency_s, sampling.period_s), law,
+                        integrators_of(process, law));
     loop.low_rad_s = std::min(1e-4 / span.slowest_s, 0.01 * loop.high_rad_s);
     return loop;
   }
@@ -131,18 +137,24 @@ LoopJudgement judge(const Process& process, const PidLaw& law, const Sampling& s
   if (sampling.period_s > 0.0) {
     if (sampling.latency_s <= 0.0 && process.delay_s <= 0.0 && process.excess() == 0)
       throw std::domain_error("a process that answers at once and a controller without latency: which is first is not said");
-    judgement = judge_sampled(sampled(realised(process), process.delay_s + sampling.latency_s, sampling.period_s), law, loop, wish);
+    judgement =
+        judge_sampled(sampled_behind(realised(process), process.delay_s + sampling.latency_s, sampling.period_s), law, loop, wish);
   } else {
+    if (std::isinf(loop.limit))
+      throw std::domain_error("an ideal derivative on a process that answers at once: the derivative needs a filter");
     judgement.margins = margins_of(loop);
     PidLaw filtered = law;
     if (law.gains.derivative != 0.0 && law.filter_s <= 0.0)
-      filtered.filter_s = 0.01 * std::abs(law.gains.derivative / (law.gains.proportional != 0.0 ? law.gains.proportional : law.gains.derivative));
+      filtered.filter_s =
+          0.01 * std::abs(law.gains.derivative / (law.gains.proportional != 0.0 ? law.gains.proportional : law.gains.derivative));
     const bool endless = process.delay_s > 0.0 && std::abs(limit_of(process, filtered)) >= 1.0;
     if (wish.courses && judgement.margins.stable && !endless) {
       judgement.setpoint_course = course_of(process, filtered, LoopStep::setpoint, {wish.longest_s, 1e-6});
       judgement.load_course = course_of(process, filtered, LoopStep::load, {wish.longest_s, 1e-6});
     }
-    judgement.noise_gain = std::abs(response(law, loop.high_rad_s));
+    const bool ideal = law.gains.derivative != 0.0 && law.filter_s <= 0.0;
+    judgement.noise_gain = ideal ? std::numeric_limits<double>::infinity()
+                                 : std::abs(law.gains.proportional + (law.filter_s > 0.0 ? law.gains.derivative / law.filter_s : 0.0));
   }
   read_figures(judgement);
   return judgement;
@@ -150,14 +162,16 @@ LoopJudgement judge(const Process& process, const PidLaw& law, const Sampling& s
 
 LoopJudgement judge(const StateSpace& process, double delay_s, const PidLaw& law, const Sampling& sampling, const JudgementWish& wish) {
   if (!(sampling.period_s > 0.0)) throw std::invalid_argument("a process in state space is judged sampled");
-  const SampledSystem plant = sampled(process, delay_s + sampling.latency_s, sampling.period_s);
+  const DelayedSystem plant = sampled_behind(process, delay_s + sampling.latency_s, sampling.period_s);
   OpenLoop loop = sampled_loop(plant, law, law.gains.integral != 0.0 ? 1 : 0);
   double slowest_per_s = loop.high_rad_s;
   if (process.states() > 0) {
     for (const std::complex<double>& pole : process.a.eigenvalues()) {
       const double size = std::abs(pole);
-      if (size < 1e-9) ++loop.integrators;
-      else slowest_per_s = std::min(slowest_per_s, size);
+      if (size < 1e-9)
+        ++loop.integrators;
+      else
+        slowest_per_s = std::min(slowest_per_s, size);
     }
   }
   if (law.gains.integral != 0.0 && law.gains.proportional != 0.0)

@@ -20,9 +20,9 @@ struct Point {
 
 // Even in the logarithm, and never a turn of the delay's phase in a stride. High up it ends where the curve stays near its limit.
 std::vector<Point> curve_of(const OpenLoop& loop) {
-  constexpr double stride = 1.0116;          // 200 a decade
-  constexpr double turn = 0.05;              // rad of the delay's phase
-  constexpr double near = 2e-3;              // of the critical point's distance from the origin
+  constexpr double stride = 1.0116;  // 200 a decade
+  constexpr double turn = 0.05;      // rad of the delay's phase
+  constexpr double near = 2e-3;      // of the critical point's distance from the origin
   std::vector<Point> curve;
   double rad_s = loop.low_rad_s;
   while (rad_s < loop.high_rad_s) {
@@ -90,7 +90,7 @@ double complementary(std::complex<double> loop) { return std::abs(loop / (1.0 + 
 // At infinite frequency: with a delay the curve goes round a circle for ever, without one it ends at a real value.
 void count_limit(const OpenLoop& loop, LoopMargins& margins) {
   if (loop.sampled || loop.limit == 0.0) return;
-  const double critical = loop.delay_s > 0.0 ? -std::abs(loop.limit) : loop.limit;   // the limit point nearest to -1
+  const double critical = loop.delay_s > 0.0 ? -std::abs(loop.limit) : loop.limit;  // the limit point nearest to -1
   if (critical <= -1.0) return;
   if (sensitivity(critical) > margins.sensitivity_peak) {
     margins.sensitivity_peak = sensitivity(critical);
@@ -142,22 +142,22 @@ void read_phase_crossovers(const std::vector<Point>& curve, const OpenLoop& loop
 bool closed_is_stable(const std::vector<Point>& curve, const OpenLoop& loop) {
   const double knee_rad_s = curve.front().rad_s;
   const auto turned = [&](const Point& point) {
-    const std::complex<double> s = loop.sampled ? std::polar(1.0, point.rad_s / loop.high_rad_s * pi) - 1.0 : std::complex<double>(0.0, point.rad_s);
-    const std::complex<double> far = loop.sampled ? std::complex<double>(knee_rad_s / loop.high_rad_s * pi, 0.0) : std::complex<double>(knee_rad_s, 0.0);
+    const std::complex<double> s =
+        loop.sampled ? std::polar(1.0, point.rad_s / loop.high_rad_s * pi) - 1.0 : std::complex<double>(0.0, point.rad_s);
+    const std::complex<double> far =
+        loop.sampled ? std::complex<double>(knee_rad_s / loop.high_rad_s * pi, 0.0) : std::complex<double>(knee_rad_s, 0.0);
     std::complex<double> value = 1.0 + point.loop;
     for (int i = 0; i < loop.integrators; ++i) value *= s / (s + far);
     return value;
   };
   double angle = 0.0;
   std::complex<double> before = turned(curve.front());
-  // From 0 to the first frequency only the factors taken out turn: s / (s + knee) from 90 degrees to 45.
-  if (loop.integrators == 0) {
-    angle = std::arg(before);
-  } else {
-    const std::complex<double> start = curve.front().loop * std::pow(std::complex<double>(0.0, 1.0), loop.integrators);
-    if (start.real() <= 0.0) return false;
-    angle = std::arg(before);
-  }
+  // At 0 it is real: 1 + L, or the gain of L with its integrators taken off. From there to the first frequency only the factors taken out
+  // turn: s / (s + knee) from 90 degrees to 45.
+  const std::complex<double> start =
+      loop.integrators == 0 ? before : curve.front().loop * std::pow(std::complex<double>(0.0, 1.0), loop.integrators);
+  if (start.real() <= 0.0) return false;
+  angle = std::arg(before);
   for (std::size_t i = 1; i < curve.size(); ++i) {
     const std::complex<double> now = turned(curve[i]);
     angle += std::arg(now / before);
@@ -179,9 +179,11 @@ LoopMargins margins_of(const OpenLoop& loop) {
   read_gain_crossovers(curve, loop, margins);
   read_phase_crossovers(curve, loop, margins);
   count_limit(loop, margins);
-  const auto open = std::find_if(curve.begin(), curve.end(), [](const Point& point) { return sensitivity(point.loop) >= std::sqrt(0.5); });
+  const auto open =
+      std::find_if(curve.begin(), curve.end(), [](const Point& point) { return sensitivity(point.loop) >= std::sqrt(0.5); });
   if (open != curve.begin() && open != curve.end())
-    margins.bandwidth_rad_s = crossing((open - 1)->rad_s, open->rad_s, [&](double rad_s) { return sensitivity(loop.at(rad_s)) - std::sqrt(0.5); });
+    margins.bandwidth_rad_s =
+        crossing((open - 1)->rad_s, open->rad_s, [&](double rad_s) { return sensitivity(loop.at(rad_s)) - std::sqrt(0.5); });
   return margins;
 }
 

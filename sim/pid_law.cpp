@@ -32,7 +32,7 @@ std::optional<SeriesGains> series(const IsaGains& isa) {
   if (isa.integral_s <= 0.0 || isa.derivative_s <= 0.0) return SeriesGains{isa.gain, isa.integral_s, isa.derivative_s};
   const double below = 1.0 - 4.0 * isa.derivative_s / isa.integral_s;
   if (below < 0.0) return std::nullopt;
-  const double share = 0.5 * (1.0 + std::sqrt(below));   // of Ti that is the series form's Ti
+  const double share = 0.5 * (1.0 + std::sqrt(below));  // of Ti that is the series form's Ti
   // Td from the product of the two: share would lose it by difference where Td is small.
   return SeriesGains{isa.gain * share, isa.integral_s * share, isa.derivative_s / share};
 }
@@ -61,11 +61,11 @@ SampledSystem sampled(const PidLaw& law, double period_s) {
   const ParallelGains& gains = law.gains;
   const double kept = law.filter_s / (law.filter_s + period_s), rate = gains.derivative / (law.filter_s + period_s);
   SampledSystem machine{MatrixXd::Zero(3, 3), MatrixXd::Zero(3, 2), MatrixXd(1, 3), MatrixXd(1, 2), period_s};
-  machine.a << 1.0, 0.0, 0.0,   //
-      0.0, kept, rate,          //
+  machine.a << 1.0, 0.0, 0.0,  //
+      0.0, kept, rate,         //
       0.0, 0.0, 0.0;
-  machine.b << gains.integral * period_s, -gains.integral * period_s,   //
-      0.0, -rate,                                                       //
+  machine.b << gains.integral * period_s, -gains.integral * period_s,  //
+      0.0, -rate,                                                      //
       0.0, 1.0;
   machine.c << 1.0, kept, rate;
   machine.d << law.setpoint_weight * gains.proportional, -gains.proportional - rate;

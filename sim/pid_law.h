@@ -17,9 +17,9 @@
 namespace sim {
 
 struct IsaGains {
-  double gain = 0.0;                 // K; negative for a process whose gain is
-  double integral_s = 0.0;           // Ti; 0: no integral
-  double derivative_s = 0.0;         // Td; 0: no derivative
+  double gain = 0.0;          // K; negative for a process whose gain is
+  double integral_s = 0.0;    // Ti; 0: no integral
+  double derivative_s = 0.0;  // Td; 0: no derivative
 };
 
 struct SeriesGains {
@@ -30,8 +30,8 @@ struct SeriesGains {
 
 struct ParallelGains {
   double proportional = 0.0;
-  double integral = 0.0;             // per s
-  double derivative = 0.0;           // s
+  double integral = 0.0;    // per s
+  double derivative = 0.0;  // s
 };
 
 IsaGains isa(const SeriesGains& series);
@@ -44,8 +44,8 @@ std::optional<SeriesGains> series(const IsaGains& isa);
 // The whole law: U = (b kp + ki / s) R - (kp + ki / s + kd s / (1 + Tf s)) Y.
 struct PidLaw {
   ParallelGains gains;
-  double filter_s = 0.0;             // Tf = Td / N of the derivative; 0: none, an ideal derivative
-  double setpoint_weight = 1.0;      // b
+  double filter_s = 0.0;         // Tf = Td / N of the derivative; 0: none, an ideal derivative
+  double setpoint_weight = 1.0;  // b
 };
 
 // From the process value to the output with the sign turned, so that the loop is this times the process.

@@ -36,21 +36,32 @@ double Process::high_frequency_gain() const {
 
 namespace {
 
-std::string first_order(double time_s) { return time_s < 0.0 ? fmt::format("(1 - {:.6g} s)", -time_s) : fmt::format("({:.6g} s + 1)", time_s); }
+std::string times_s(double time_s) { return time_s == 1.0 ? "s" : fmt::format("{:.6g} s", time_s); }
+
+std::string first_order(double time_s) {
+  return time_s < 0.0 ? fmt::format("(1 - {})", times_s(-time_s)) : fmt::format("({} + 1)", times_s(time_s));
+}
 
 }  // namespace
 
 std::string formula(const Process& process) {
-  std::string above = fmt::format("{:.6g}", process.gain), below;
-  for (const double zero : process.zeros_s) above += " " + first_order(zero);
-  if (process.delay_s > 0.0) above += fmt::format(" e^(-{:.6g} s)", process.delay_s);
-  const auto factor = [&](const std::string& text) { below += (below.empty() ? "" : " ") + text; };
+  std::string above, below;
+  int factors = 0;
+  const auto numerator = [&](const std::string& text) { above += (above.empty() ? "" : " ") + text; };
+  const auto factor = [&](const std::string& text) {
+    below += (below.empty() ? "" : " ") + text;
+    ++factors;
+  };
+  if (process.gain != 1.0 || (process.zeros_s.empty() && process.delay_s <= 0.0)) numerator(fmt::format("{:.6g}", process.gain));
+  for (const double zero : process.zeros_s) numerator(first_order(zero));
+  if (process.delay_s > 0.0) numerator(fmt::format("e^(-{})", times_s(process.delay_s)));
   if (process.integrators == 1) factor("s");
   if (process.integrators > 1) factor(fmt::format("s^{}", process.integrators));
   for (const double lag : process.lags_s) factor(first_order(lag));
   for (const SecondOrderLag& pair : process.pairs)
     factor(fmt::format("({:.6g} s^2 + {:.6g} s + 1)", pair.time_s * pair.time_s, 2.0 * pair.damping * pair.time_s));
-  return below.empty() ? above : fmt::format("{} / ({})", above, below);
+  if (factors == 0) return above;
+  return factors == 1 ? above + " / " + below : fmt::format("{} / ({})", above, below);
 }
 
 }  // namespace sim

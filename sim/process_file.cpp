@@ -6,7 +6,8 @@ namespace sim {
 
 namespace {
 
-#define SAGGAR_AT(member) [](auto& object) -> auto& { return object.member; }
+#define SAGGAR_AT(member) \
+  [](auto& object) -> auto& { return object.member; }
 
 constexpr double longest_s = 1e7;
 
@@ -16,8 +17,10 @@ FieldTable make_fields() {
   std::vector<Field>& fields = table.fields;
   fields.push_back(text_field<F>("title", SAGGAR_AT(title), false, "what it is, in a few words"));
   fields.push_back(text_field<F>("source", SAGGAR_AT(source), false, "where it is published, or how it was found"));
-  fields.push_back(quantity_field<F>("gain", "1", SAGGAR_AT(process.gain), -1e12, 1e12, "1", "output per input; of an integrating process per second of it"));
-  fields.push_back(list_field<F>("zeros", SAGGAR_AT(zero_texts), "T of each (T s + 1) above the line; negative: it begins the wrong way"));
+  fields.push_back(quantity_field<F>("gain", "1", SAGGAR_AT(process.gain), -1e12, 1e12, "1",
+                                     "output per input; of an integrating process per second of it"));
+  fields.push_back(
+      list_field<F>("zeros", SAGGAR_AT(zero_texts), "T of each (T s + 1) above the line; negative: it begins the wrong way"));
   fields.push_back(list_field<F>("lags", SAGGAR_AT(lag_texts), "T of each (T s + 1) below the line"));
   fields.push_back(integer_field<F>("integrators", SAGGAR_AT(process.integrators), 0, 2, "0", "factors 1 / s"));
   fields.push_back(quantity_field<F>("delay", "s", SAGGAR_AT(process.delay_s), 0, longest_s, "0 s", "dead time"));
@@ -37,7 +40,8 @@ FieldTable make_fields() {
 FieldTable make_pair_fields() {
   FieldTable table{"pair", "T^2 s^2 + 2 damping T s + 1 below the line.", {}};
   table.fields.push_back(quantity_field<SecondOrderLag>("time", "s", SAGGAR_AT(time_s), 1e-9, longest_s, "", "T"));
-  table.fields.push_back(quantity_field<SecondOrderLag>("damping", "1", SAGGAR_AT(damping), 1e-3, 1e3, "", "1: two equal lags; below: it rings"));
+  table.fields.push_back(
+      quantity_field<SecondOrderLag>("damping", "1", SAGGAR_AT(damping), 1e-3, 1e3, "", "1: two equal lags; below: it rings"));
   return table;
 }
 
@@ -45,7 +49,8 @@ FieldTable make_pair_fields() {
 
 // The items of a list of times. What `fine` refuses is told as found, with what was expected.
 template <class Fine>
-std::vector<double> times_of(const YamlNode& map, const char* key, const std::vector<std::string>& texts, Fine fine, const char* expected) {
+std::vector<double> times_of(const YamlNode& map, const char* key, const std::vector<std::string>& texts, Fine fine,
+                             const char* expected) {
   static const Unit second = unit_of("s");
   const YamlNode* list = map.child(key);
   std::vector<double> times_s;
@@ -91,15 +96,19 @@ ProcessFile read_process(const YamlNode& map) {
   if (file.input_unit.empty()) file.input_unit = "1";
   if (file.output_unit.empty()) file.output_unit = "1";
   Process& process = file.process;
-  process.zeros_s = times_of(map, "zeros", file.zero_texts, [](double time_s) { return time_s != 0.0 && std::abs(time_s) <= longest_s; },
-                             "a time other than 0, up to 1e7 s");
-  process.lags_s = times_of(map, "lags", file.lag_texts, [](double time_s) { return time_s > 0.0 && time_s <= longest_s; }, "a time above 0, up to 1e7 s");
+  process.zeros_s = times_of(
+      map, "zeros", file.zero_texts, [](double time_s) { return time_s != 0.0 && std::abs(time_s) <= longest_s; },
+      "a time other than 0, up to 1e7 s");
+  process.lags_s = times_of(
+      map, "lags", file.lag_texts, [](double time_s) { return time_s > 0.0 && time_s <= longest_s; }, "a time above 0, up to 1e7 s");
   read_pairs(map, process);
   const YamlNode* gain = map.child("gain");
-  if (process.gain == 0.0) throw InputError(gain ? gain->place : map.place, "a gain of 0", "a gain: without one nothing can be controlled");
+  if (process.gain == 0.0)
+    throw InputError(gain ? gain->place : map.place, "a gain of 0", "a gain: without one nothing can be controlled");
   if (process.excess() < 0)
-    throw InputError(map.place, std::to_string(process.zeros_s.size()) + " zeros and " +
-                                    std::to_string(process.excess() + static_cast<int>(process.zeros_s.size())) + " poles",
+    throw InputError(map.place,
+                     std::to_string(process.zeros_s.size()) + " zeros and " +
+                         std::to_string(process.excess() + static_cast<int>(process.zeros_s.size())) + " poles",
                      "at least as many poles (lags, integrators, two of each pair) as zeros");
   if (given.contains("sampling.latency") && !given.contains("sampling.period"))
     throw InputError(map.child("sampling")->place, "a latency without a period", "`period` in `sampling`");

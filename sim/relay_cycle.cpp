@@ -42,7 +42,7 @@ double longest_time(const Process& process) {
 std::optional<RelayCycle> relay_cycle(const Process& process, double height, double hysteresis) {
   if (process.excess() < 1) return std::nullopt;
   Process forward = process;
-  forward.gain = std::abs(process.gain);   // the relay of a process with a negative gain works the other way round
+  forward.gain = std::abs(process.gain);  // the relay of a process with a negative gain works the other way round
   forward.delay_s = 0.0;
   const StateSpace system = realised(forward);
   const double level = -hysteresis / height;

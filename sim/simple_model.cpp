@@ -16,7 +16,7 @@ namespace {
 struct Unfolding {
   double gain = 1.0;
   int integrators = 0;
-  std::vector<double> lags_s, zeros_s;   // zeros: positive ones
+  std::vector<double> lags_s, zeros_s;  // zeros: positive ones
   double delay_s = 0.0;
 };
 
@@ -24,8 +24,10 @@ Unfolding unfolded(const Process& process, double period_s) {
   Unfolding all{process.gain, process.integrators, process.lags_s, {}, process.delay_s + 0.5 * period_s};
   for (const SecondOrderLag& pair : process.pairs) all.lags_s.insert(all.lags_s.end(), 2, pair.time_s);
   for (const double zero : process.zeros_s) {
-    if (zero < 0.0) all.delay_s -= zero;
-    else all.zeros_s.push_back(zero);
+    if (zero < 0.0)
+      all.delay_s -= zero;
+    else
+      all.zeros_s.push_back(zero);
   }
   std::sort(all.lags_s.rbegin(), all.lags_s.rend());
   std::sort(all.zeros_s.rbegin(), all.zeros_s.rend());
@@ -37,8 +39,10 @@ std::size_t partner(const std::vector<double>& lags_s, double zero_s) {
   const std::size_t none = lags_s.size();
   std::size_t larger = none, smaller = none;
   for (std::size_t i = 0; i < lags_s.size(); ++i) {
-    if (lags_s[i] >= zero_s) larger = i;
-    else if (smaller == none) smaller = i;
+    if (lags_s[i] >= zero_s)
+      larger = i;
+    else if (smaller == none)
+      smaller = i;
   }
   if (larger == none || smaller == none) return larger == none ? smaller : larger;
   const double down = zero_s / lags_s[smaller], up = lags_s[larger] / zero_s;
@@ -48,12 +52,14 @@ std::size_t partner(const std::vector<double>& lags_s, double zero_s) {
 // Rules T1, T1a, T1b, T2 and T3: (zero s + 1) / (lag s + 1) becomes a number, or a number and another lag.
 void take_off(Unfolding& all, double zero_s, double delay_s, double closed_loop_s) {
   const std::size_t at = partner(all.lags_s, zero_s);
-  if (at == all.lags_s.size()) return;   // beside integrators alone it speeds them up: left out, on the safe side
+  if (at == all.lags_s.size()) return;  // beside integrators alone it speeds them up: left out, on the safe side
   const double lag_s = all.lags_s[at];
   all.lags_s.erase(all.lags_s.begin() + static_cast<std::ptrdiff_t>(at));
   if (zero_s >= lag_s) {
-    if (lag_s >= closed_loop_s) all.gain *= zero_s / lag_s;
-    else if (zero_s >= delay_s && delay_s > 0.0) all.gain *= zero_s / std::max(delay_s, lag_s);
+    if (lag_s >= closed_loop_s)
+      all.gain *= zero_s / lag_s;
+    else if (zero_s >= delay_s && delay_s > 0.0)
+      all.gain *= zero_s / std::max(delay_s, lag_s);
     return;
   }
   if (zero_s >= 5.0 * delay_s) {
@@ -78,7 +84,7 @@ SimpleModel halved(const Unfolding& all, int order) {
   }
   if (kept > 0 && !lags_s.empty()) model.lag_s = lags_s[0];
   if (kept > 1 && lags_s.size() > 1) model.second_lag_s = lags_s[1];
-  if (model.second_lag_s > model.lag_s) std::swap(model.lag_s, model.second_lag_s);   // the half may have made it the slower one
+  if (model.second_lag_s > model.lag_s) std::swap(model.lag_s, model.second_lag_s);  // the half may have made it the slower one
   return model;
 }
 
@@ -115,7 +121,7 @@ namespace {
 
 struct Curve {
   double stride_s = 0.0;
-  std::vector<double> value;         // of the undelayed process, after a step at its input
+  std::vector<double> value;  // of the undelayed process, after a step at its input
 };
 
 // Until ten times the sum of all times: an exponential is then at its end.
@@ -153,8 +159,8 @@ SimpleModel reaction_curve(const Process& process) {
   for (std::size_t k = 1; k + 1 < curve.value.size(); ++k)
     if (sign * (curve.value[k + 1] - curve.value[k]) > sign * (curve.value[steepest] - curve.value[steepest - 1])) steepest = k + 1;
   const double slope = (curve.value[steepest] - curve.value[steepest - 1]) / curve.stride_s;
-  const double start_s = std::max(0.0, (static_cast<double>(steepest) - 0.5) * curve.stride_s -
-                                           0.5 * (curve.value[steepest] + curve.value[steepest - 1]) / slope);
+  const double start_s = std::max(
+      0.0, (static_cast<double>(steepest) - 0.5) * curve.stride_s - 0.5 * (curve.value[steepest] + curve.value[steepest - 1]) / slope);
   const double part = (1.0 - std::exp(-1.0)) * process.gain;
   std::size_t k = 1;
   while (k + 1 < curve.value.size() && sign * curve.value[k] < sign * part) ++k;

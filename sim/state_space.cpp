@@ -1,5 +1,6 @@
 #include "sim/state_space.h"
 
+#include <algorithm>
 #include <cmath>
 #include <stdexcept>
 
@@ -21,8 +22,9 @@ MatrixXcd response(const MatrixXd& a, const MatrixXd& b, const MatrixXd& c, cons
 
 // One factor with as many zeros as it has poles, or fewer; SISO.
 StateSpace first_order_section(double lag_s, const double* zero_s) {
-  StateSpace section{MatrixXd::Constant(1, 1, -1.0 / lag_s), MatrixXd::Constant(1, 1, 1.0 / lag_s), MatrixXd::Ones(1, 1), MatrixXd::Zero(1, 1)};
-  if (zero_s) {   // (T0 s + 1) / (T s + 1) = T0 / T + (1 - T0 / T) / (T s + 1)
+  StateSpace section{MatrixXd::Constant(1, 1, -1.0 / lag_s), MatrixXd::Constant(1, 1, 1.0 / lag_s), MatrixXd::Ones(1, 1),
+                     MatrixXd::Zero(1, 1)};
+  if (zero_s) {  // (T0 s + 1) / (T s + 1) = T0 / T + (1 - T0 / T) / (T s + 1)
     section.d(0, 0) = *zero_s / lag_s;
     section.c(0, 0) = 1.0 - *zero_s / lag_s;
   }
@@ -39,7 +41,7 @@ StateSpace pair_section(const SecondOrderLag& pair, const double* first_zero_s, 
   StateSpace section{MatrixXd(2, 2), MatrixXd(2, 1), MatrixXd(1, 2), MatrixXd(1, 1)};
   section.a << 0.0, per_s, -per_s, -2.0 * pair.damping * per_s;
   section.b << 0.0, per_s;
-  const double acceleration = first * second * per_s * per_s;   // of the second zero's s^2: (u - x1 - 2 zeta x2) / T^2
+  const double acceleration = first * second * per_s * per_s;  // of the second zero's s^2: (u - x1 - 2 zeta x2) / T^2
   section.c << 1.0 - acceleration, (first + second) * per_s - 2.0 * pair.damping * acceleration;
   section.d << acceleration;
   return section;
@@ -96,13 +98,13 @@ StateSpace realised(const Process& process) {
 }
 
 SampledSystem sampled(const StateSpace& continuous, double delay_s, double period_s) {
-  constexpr double same = 1e-9;   // of a period: a delay so close to a whole number of them is one
+  constexpr double same = 1e-9;  // of a period: a delay so close to a whole number of them is one
   const Index n = continuous.states(), m = continuous.inputs();
   const double periods = delay_s / period_s;
-  const auto held = static_cast<Index>(std::ceil(periods - same));            // inputs on their way
+  const auto held = static_cast<Index>(std::ceil(periods - same));  // inputs on their way
   const double late_s = held == 0 ? 0.0 : std::max(0.0, std::min(1.0, periods - static_cast<double>(held - 1))) * period_s;
-  SampledSystem system{MatrixXd::Zero(n + held * m, n + held * m), MatrixXd::Zero(n + held * m, m), MatrixXd::Zero(continuous.outputs(), n + held * m),
-                       MatrixXd::Zero(continuous.outputs(), m), period_s};
+  SampledSystem system{MatrixXd::Zero(n + held * m, n + held * m), MatrixXd::Zero(n + held * m, m),
+                       MatrixXd::Zero(continuous.outputs(), n + held * m), MatrixXd::Zero(continuous.outputs(), m), period_s};
   system.c.leftCols(n) = continuous.c;
   if (held == 0) {
     const Transition whole = transition(continuous, period_s);
@@ -115,12 +117,23 @@ SampledSystem sampled(const StateSpace& continuous, double delay_s, double perio
   const Transition old_part = transition(continuous, late_s), new_part = transition(continuous, period_s - late_s);
   system.a.topLeftCorner(n, n) = new_part.state * old_part.state;
   system.a.block(0, n + (held - 1) * m, n, m) = new_part.state * old_part.input;
-  if (held == 1) system.b.topRows(n) = new_part.input;
-  else system.a.block(0, n + (held - 2) * m, n, m) = new_part.input;
+  if (held == 1)
+    system.b.topRows(n) = new_part.input;
+  else
+    system.a.block(0, n + (held - 2) * m, n, m) = new_part.input;
   system.b.middleRows(n, m).setIdentity();
   for (Index i = 1; i < held; ++i) system.a.block(n + i * m, n + (i - 1) * m, m, m).setIdentity();
   system.c.rightCols(m) = continuous.d;
   return system;
+}
+
+std::complex<double> DelayedSystem::at(double rad_s) const {
+  return system.at(rad_s)(0, 0) * std::polar(1.0, -rad_s * system.period_s * static_cast<double>(periods));
+}
+
+DelayedSystem sampled_behind(const StateSpace& continuous, double delay_s, double period_s) {
+  const double whole = std::floor(delay_s / period_s + 1e-9);
+  return {sampled(continuous, std::max(0.0, delay_s - whole * period_s), period_s), static_cast<std::size_t>(whole)};
 }
 
 SampledSystem in_series(const SampledSystem& first, const SampledSystem& second) {

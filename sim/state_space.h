@@ -2,6 +2,7 @@
 #pragma once
 
 #include <complex>
+#include <cstddef>
 
 #include <Eigen/Dense>
 
@@ -39,6 +40,17 @@ StateSpace realised(const Process& process);
 // exact at the sampling instants, for any delay, also of a fraction of a period (states hold inputs on their way).
 // Source: K. J. Astrom, B. Wittenmark, Computer-Controlled Systems, sections 2.3 and 2.5 (from memory).
 SampledSystem sampled(const StateSpace& continuous, double delay_s, double period_s);
+
+// A sampled process of one input and one output behind whole periods of dead time, which need no states of their own.
+struct DelayedSystem {
+  SampledSystem system;
+  std::size_t periods = 0;
+
+  std::complex<double> at(double rad_s) const;
+};
+
+// The same as sampled(), with all of the delay but its fraction of a period kept apart.
+DelayedSystem sampled_behind(const StateSpace& continuous, double delay_s, double period_s);
 
 // Of one input and one output, first `first`, then `second`: periods alike.
 SampledSystem in_series(const SampledSystem& first, const SampledSystem& second);

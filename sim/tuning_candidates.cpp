@@ -39,10 +39,13 @@ TuningCandidate by_rule(const ProcessFile& file, const RuleName& rule, PidKind k
 }
 
 // From the best start that any rule gives within the limit, or the gentlest one with its gain taken down until it is.
-std::optional<PidLaw> start_of(const ProcessFile& file, const std::vector<TuningCandidate>& candidates, PidKind kind, double sensitivity_max) {
+std::optional<PidLaw> start_of(const ProcessFile& file, const std::vector<TuningCandidate>& candidates, PidKind kind,
+                               double sensitivity_max) {
   const TuningCandidate* gentlest = nullptr;
   for (const TuningCandidate& one : candidates) {
-    if (one.kind != kind || !one.usable() || !one.judgement.load.settled || !one.judgement.setpoint.settled || one.law.gains.proportional == 0.0) continue;
+    if (one.kind != kind || !one.usable() || !one.judgement.load.settled || !one.judgement.setpoint.settled ||
+        one.law.gains.proportional == 0.0)
+      continue;
     if (!gentlest || one.judgement.margins.sensitivity_peak < gentlest->judgement.margins.sensitivity_peak) gentlest = &one;
   }
   if (!gentlest) return std::nullopt;
@@ -129,9 +132,7 @@ struct Least {
   double load = inf, setpoint = inf;
 };
 
-bool comparable(const TuningCandidate& one) {
-  return one.usable() && one.judgement.load.settled && one.judgement.setpoint.settled;
-}
+bool comparable(const TuningCandidate& one) { return one.usable() && one.judgement.load.settled && one.judgement.setpoint.settled; }
 
 double cost(const TuningCandidate& one, const Least& least) {
   const auto by = [](double value, double unit) { return unit > 0.0 ? value / unit : 1.0; };
@@ -141,7 +142,7 @@ double cost(const TuningCandidate& one, const Least& least) {
 }  // namespace
 
 void recommend(TuningDesk& desk, double sensitivity_max) {
-  constexpr double allowance = 1e-3;   // the search goes up to the limit
+  constexpr double allowance = 1e-3;  // the search goes up to the limit
   Least least;
   for (const TuningCandidate& one : desk.candidates) {
     if (!comparable(one) || one.judgement.margins.sensitivity_peak > sensitivity_max * (1.0 + allowance)) continue;
@@ -159,9 +160,13 @@ void recommend(TuningDesk& desk, double sensitivity_max) {
     best = cost(one, least);
     desk.recommended = static_cast<int>(i);
   }
-  if (desk.recommended < 0) desk.reason = "no candidate is stable, settles and keeps Ms within the limit";
-  else if (within == 1) desk.reason = "the only candidate that keeps Ms within the limit";
-  else desk.reason = "of the " + std::to_string(within) + " candidates that keep Ms within the limit the one with the least error after disturbance and set-point steps (7 to 3)";
+  if (desk.recommended < 0)
+    desk.reason = "no candidate is stable, settles and keeps Ms within the limit";
+  else if (within == 1)
+    desk.reason = "the only candidate that keeps Ms within the limit";
+  else
+    desk.reason = "of the " + std::to_string(within) +
+                  " candidates that keep Ms within the limit the one with the least error after disturbance and set-point steps (7 to 3)";
 }
 
 }  // namespace sim

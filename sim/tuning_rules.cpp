@@ -20,7 +20,10 @@ constexpr std::array<RuleName, 8> rules{{
     {TuningRule::zn_step, "zn-step", "Ziegler-Nichols, step response", "J. G. Ziegler, N. B. Nichols 1942", {true, true, true}},
     {TuningRule::zn_ultimate, "zn-ultimate", "Ziegler-Nichols, ultimate point", "J. G. Ziegler, N. B. Nichols 1942", {true, true, true}},
     {TuningRule::cohen_coon, "cohen-coon", "Cohen-Coon", "G. H. Cohen, G. A. Coon 1953", {true, true, true}},
-    {TuningRule::relay, "relay", "relay test with the Ziegler-Nichols table", "K. J. Astrom, T. Hagglund, Automatica 20 (1984) 645-651",
+    {TuningRule::relay,
+     "relay",
+     "relay test with the Ziegler-Nichols table",
+     "K. J. Astrom, T. Hagglund, Automatica 20 (1984) 645-651",
      {true, true, true}},
 }};
 
@@ -51,6 +54,8 @@ RuleResult simc(const Process& process, const RuleOptions& options) {
     result.integral = 1.0 / (model.gain * whole_s);
     return result;
   }
+  if (options.kind == PidKind::pid && result.series->derivative_s <= 0.0)
+    refuse("there is no second lag that a derivative could take away: a PI controller");
   result.gains = isa(*result.series);
   // The derivative acts on the process value alone: the set point meets the series form's proportional part.
   result.setpoint_weight = result.series->gain / result.gains.gain;
@@ -100,7 +105,8 @@ RuleResult amigo(const Process& process, const RuleOptions& options) {
   const double gain = result.model->gain, lag_s = result.model->lag_s, delay_s = result.model->delay_s;
   const bool pid = options.kind == PidKind::pid;
   if (result.model->integrators == 1) {
-    result.gains = pid ? IsaGains{0.45 / (gain * delay_s), 8.0 * delay_s, 0.5 * delay_s} : IsaGains{0.35 / (gain * delay_s), 13.4 * delay_s, 0.0};
+    result.gains =
+        pid ? IsaGains{0.45 / (gain * delay_s), 8.0 * delay_s, 0.5 * delay_s} : IsaGains{0.35 / (gain * delay_s), 13.4 * delay_s, 0.0};
     if (pid) result.setpoint_weight = 0.0;
     return result;
   }
@@ -111,7 +117,8 @@ RuleResult amigo(const Process& process, const RuleOptions& options) {
   } else {
     const double sum_s = delay_s + lag_s;
     result.gains = {0.15 / gain + (0.35 - delay_s * lag_s / (sum_s * sum_s)) * lag_s / (gain * delay_s),
-                    0.35 * delay_s + 13.0 * delay_s * lag_s * lag_s / (lag_s * lag_s + 12.0 * delay_s * lag_s + 7.0 * delay_s * delay_s), 0.0};
+                    0.35 * delay_s + 13.0 * delay_s * lag_s * lag_s / (lag_s * lag_s + 12.0 * delay_s * lag_s + 7.0 * delay_s * delay_s),
+                    0.0};
   }
   return result;
 }
@@ -123,9 +130,15 @@ RuleResult zn_step(const Process& process, const RuleOptions& options) {
   // The table is written in a, the height at which the tangent meets the axis: gain times delay of an integrating process.
   const double a = model.integrators == 1 ? model.gain * model.delay_s : first_order(model).gain * model.delay_s / model.lag_s;
   switch (options.kind) {
-    case PidKind::p: result.gains = {1.0 / a, 0.0, 0.0}; break;
-    case PidKind::pi: result.gains = {0.9 / a, model.delay_s / 0.3, 0.0}; break;
-    case PidKind::pid: result.gains = {1.2 / a, 2.0 * model.delay_s, 0.5 * model.delay_s}; break;
+    case PidKind::p:
+      result.gains = {1.0 / a, 0.0, 0.0};
+      break;
+    case PidKind::pi:
+      result.gains = {0.9 / a, model.delay_s / 0.3, 0.0};
+      break;
+    case PidKind::pid:
+      result.gains = {1.2 / a, 2.0 * model.delay_s, 0.5 * model.delay_s};
+      break;
   }
   return result;
 }
@@ -136,10 +149,15 @@ RuleResult cohen_coon(const Process& process, const RuleOptions& options) {
   const SimpleModel& model = first_order(*result.model);
   const double delay_s = model.delay_s, ratio = delay_s / model.lag_s, unit = model.lag_s / (model.gain * delay_s);
   switch (options.kind) {
-    case PidKind::p: result.gains = {unit * (1.0 + ratio / 3.0), 0.0, 0.0}; break;
-    case PidKind::pi: result.gains = {unit * (0.9 + ratio / 12.0), delay_s * (30.0 + 3.0 * ratio) / (9.0 + 20.0 * ratio), 0.0}; break;
+    case PidKind::p:
+      result.gains = {unit * (1.0 + ratio / 3.0), 0.0, 0.0};
+      break;
+    case PidKind::pi:
+      result.gains = {unit * (0.9 + ratio / 12.0), delay_s * (30.0 + 3.0 * ratio) / (9.0 + 20.0 * ratio), 0.0};
+      break;
     case PidKind::pid:
-      result.gains = {unit * (4.0 / 3.0 + ratio / 4.0), delay_s * (32.0 + 6.0 * ratio) / (13.0 + 8.0 * ratio), 4.0 * delay_s / (11.0 + 2.0 * ratio)};
+      result.gains = {unit * (4.0 / 3.0 + ratio / 4.0), delay_s * (32.0 + 6.0 * ratio) / (13.0 + 8.0 * ratio),
+                      4.0 * delay_s / (11.0 + 2.0 * ratio)};
       break;
   }
   return result;
@@ -147,9 +165,12 @@ RuleResult cohen_coon(const Process& process, const RuleOptions& options) {
 
 IsaGains by_ultimate(double gain, double period_s, PidKind kind) {
   switch (kind) {
-    case PidKind::p: return {0.5 * gain, 0.0, 0.0};
-    case PidKind::pi: return {0.45 * gain, period_s / 1.2, 0.0};
-    case PidKind::pid: return {0.6 * gain, 0.5 * period_s, 0.125 * period_s};
+    case PidKind::p:
+      return {0.5 * gain, 0.0, 0.0};
+    case PidKind::pi:
+      return {0.45 * gain, period_s / 1.2, 0.0};
+    case PidKind::pid:
+      return {0.6 * gain, 0.5 * period_s, 0.125 * period_s};
   }
   return {};
 }
@@ -189,9 +210,7 @@ std::string_view name_of(TuningRule rule) { return rules[static_cast<std::size_t
 
 std::string_view name_of(PidKind kind) { return kind == PidKind::p ? "p" : kind == PidKind::pi ? "pi" : "pid"; }
 
-ParallelGains RuleResult::parallel() const {
-  return integral != 0.0 ? ParallelGains{0.0, integral, 0.0} : sim::parallel(gains);
-}
+ParallelGains RuleResult::parallel() const { return integral != 0.0 ? ParallelGains{0.0, integral, 0.0} : sim::parallel(gains); }
 
 std::optional<UltimatePoint> ultimate_point(const Process& process) {
   double sum_s = process.delay_s;
@@ -203,24 +222,38 @@ std::optional<UltimatePoint> ultimate_point(const Process& process) {
   const auto at = [&](double rad_s) { return sign * process.at(rad_s); };
   // Any crossing of the negative axis counts, wherever the gain stands: ask a loop of so little gain that all lie below 1.
   const double small = 1e-9 / std::max(std::abs(process.at(1e-4 / sum_s)), 1e-300);
-  const LoopMargins margins = margins_of({[&](double rad_s) { return small * at(rad_s); }, process.integrators, 1e-4 / sum_s, 1e6 / sum_s, process.delay_s,
-                                          0.0, false});
+  const LoopMargins margins = margins_of(
+      {[&](double rad_s) { return small * at(rad_s); }, process.integrators, 1e-4 / sum_s, 1e6 / sum_s, process.delay_s, 0.0, false});
   if (!std::isfinite(margins.gain_margin) || margins.phase_crossover_rad_s <= 0.0) return std::nullopt;
-  return UltimatePoint{sign * small * margins.gain_margin, 2.0 * std::numbers::pi / margins.phase_crossover_rad_s};
+  // The crossing of a loop that swings at any gain, as with two integrators, is not the edge of anything.
+  const double edge = small * margins.gain_margin;
+  if (!margins_of({[&](double rad_s) { return 0.9 * edge * at(rad_s); }, process.integrators, 1e-4 / sum_s, 1e6 / sum_s, process.delay_s,
+                   0.0, false})
+           .stable)
+    return std::nullopt;
+  return UltimatePoint{sign * edge, 2.0 * std::numbers::pi / margins.phase_crossover_rad_s};
 }
 
 RuleResult tuned(const Process& process, TuningRule rule, const RuleOptions& options) {
   if (!rules[static_cast<std::size_t>(rule)].kinds[static_cast<std::size_t>(options.kind)])
     refuse("the rule gives no " + std::string(name_of(options.kind)) + " controller");
   switch (rule) {
-    case TuningRule::simc: return simc(process, options);
-    case TuningRule::lambda: return lambda(process, options);
-    case TuningRule::imc: return imc(process, options);
-    case TuningRule::amigo: return amigo(process, options);
-    case TuningRule::zn_step: return zn_step(process, options);
-    case TuningRule::zn_ultimate: return zn_ultimate(process, options);
-    case TuningRule::cohen_coon: return cohen_coon(process, options);
-    case TuningRule::relay: return relay(process, options);
+    case TuningRule::simc:
+      return simc(process, options);
+    case TuningRule::lambda:
+      return lambda(process, options);
+    case TuningRule::imc:
+      return imc(process, options);
+    case TuningRule::amigo:
+      return amigo(process, options);
+    case TuningRule::zn_step:
+      return zn_step(process, options);
+    case TuningRule::zn_ultimate:
+      return zn_ultimate(process, options);
+    case TuningRule::cohen_coon:
+      return cohen_coon(process, options);
+    case TuningRule::relay:
+      return relay(process, options);
   }
   return {};
 }

@@ -60,7 +60,10 @@ Json margins_json(const LoopMargins& margins) {
 }
 
 Json figures_json(const LoopFigures& figures, bool setpoint) {
-  Json json{{"iae", number(figures.absolute_error)}, {"settled", figures.settled}, {"settling_s", number(figures.settling_s)}, {"travel", number(figures.travel)}};
+  Json json{{"iae", number(figures.absolute_error)},
+            {"settled", figures.settled},
+            {"settling_s", number(figures.settling_s)},
+            {"travel", number(figures.travel)}};
   json[setpoint ? "overshoot" : "largest_error"] = number(setpoint ? figures.overshoot : figures.largest_error);
   return json;
 }
@@ -68,10 +71,15 @@ Json figures_json(const LoopFigures& figures, bool setpoint) {
 Json basis_json(const RuleResult& basis) {
   Json json = Json::object();
   if (basis.model)
-    json["model"] = {{"gain", basis.model->gain}, {"integrators", basis.model->integrators}, {"lag_s", basis.model->lag_s},
-                     {"second_lag_s", basis.model->second_lag_s}, {"delay_s", basis.model->delay_s}};
+    json["model"] = {{"gain", basis.model->gain},
+                     {"integrators", basis.model->integrators},
+                     {"lag_s", basis.model->lag_s},
+                     {"second_lag_s", basis.model->second_lag_s},
+                     {"delay_s", basis.model->delay_s}};
   if (basis.cycle)
-    json["relay"] = {{"amplitude", basis.cycle->amplitude}, {"period_s", basis.cycle->period_s}, {"gain_plain", basis.cycle->gain_plain},
+    json["relay"] = {{"amplitude", basis.cycle->amplitude},
+                     {"period_s", basis.cycle->period_s},
+                     {"gain_plain", basis.cycle->gain_plain},
                      {"gain", basis.cycle->gain}};
   if (basis.ultimate_gain != 0.0) json["ultimate"] = {{"gain", basis.ultimate_gain}, {"period_s", basis.ultimate_period_s}};
   if (basis.closed_loop_s > 0.0) json["closed_loop_s"] = basis.closed_loop_s;
@@ -105,12 +113,13 @@ std::string line_of(const TuningCandidate& one, bool recommended) {
   if (!one.refusal.empty()) return name + one.refusal + "\n";
   const IsaGains gains = isa(one.law.gains).value_or(IsaGains{});
   const LoopMargins& margins = one.judgement.margins;
-  std::string line = name + fmt::format("{:>10}{:>10}{:>10}{:>7}", figure(gains.gain, 4), gains.integral_s > 0.0 ? figure(gains.integral_s, 4) : "-",
-                                        gains.derivative_s > 0.0 ? figure(gains.derivative_s, 4) : "-", figure(one.law.setpoint_weight, 2));
+  std::string line =
+      name + fmt::format("{:>10}{:>10}{:>10}{:>7}", figure(gains.gain, 4), gains.integral_s > 0.0 ? figure(gains.integral_s, 4) : "-",
+                         gains.derivative_s > 0.0 ? figure(gains.derivative_s, 4) : "-", figure(one.law.setpoint_weight, 2));
   if (one.law.gains.proportional == 0.0) line += fmt::format("  integral alone, {} a second;", figure(one.law.gains.integral, 4));
   if (!margins.stable) return line + "  unstable\n";
-  line += fmt::format("{:>8.3f}{:>8.3f}{:>8}{:>8}{:>9}", margins.sensitivity_peak, margins.complementary_peak, figure(margins.gain_margin),
-                      figure(margins.phase_margin_deg), figure(margins.delay_margin_s));
+  line += fmt::format("{:>8.3f}{:>8.3f}{:>8}{:>8}{:>9}", margins.sensitivity_peak, margins.complementary_peak,
+                      figure(margins.gain_margin), figure(margins.phase_margin_deg), figure(margins.delay_margin_s));
   if (one.judgement.setpoint_course.value.empty()) return line + "\n";
   const LoopFigures& setpoint = one.judgement.setpoint;
   const auto settled = [](const LoopFigures& figures, double value) { return figures.settled ? figure(value, 4) : std::string("never"); };
@@ -126,10 +135,11 @@ std::string tuning_text(const ProcessFile& file, const TuningDesk& desk) {
   text += "G(s) = " + formula(file.process) + "\n";
   if (file.sampling.period_s > 0.0)
     text += fmt::format("sampled every {:.6g} s, {:.6g} s from sample to actuator\n", file.sampling.period_s, file.sampling.latency_s);
-  text += fmt::format("\n  {:<12}{:<5}{:>10}{:>10}{:>10}{:>7}{:>8}{:>8}{:>8}{:>8}{:>9}{:>10}{:>10}{:>9}{:>10}{:>9}\n", "rule", "", "gain", "Ti [s]", "Td [s]", "b",
-                      "Ms", "Mt", "GM", "PM deg", "delay s", "IAE set", "over", "settles", "IAE load", "noise");
+  text += fmt::format("\n  {:<12}{:<5}{:>10}{:>10}{:>10}{:>7}{:>8}{:>8}{:>8}{:>8}{:>9}{:>10}{:>10}{:>9}{:>10}{:>9}\n", "rule", "", "gain",
+                      "Ti [s]", "Td [s]", "b", "Ms", "Mt", "GM", "PM deg", "delay s", "IAE set", "over", "settles", "IAE load", "noise");
   for (std::size_t i = 0; i < desk.candidates.size(); ++i) text += line_of(desk.candidates[i], static_cast<int>(i) == desk.recommended);
-  text += "\nGains of the ISA form, " + file.gain_unit() + "; IAE of unit steps; noise: standard deviation of the output by the process value's.\n";
+  text += "\nGains of the ISA form, " + file.gain_unit() +
+          "; IAE of unit steps; noise: standard deviation of the output by the process value's.\n";
   if (desk.recommended >= 0) {
     const TuningCandidate& one = desk.candidates[static_cast<std::size_t>(desk.recommended)];
     text += fmt::format("recommended: {} {}: {}\n", one.rule, name_of(one.kind), desk.reason);
@@ -141,7 +151,8 @@ std::string tuning_text(const ProcessFile& file, const TuningDesk& desk) {
 
 std::string tuning_json(const ProcessFile& file, const TuningDesk& desk) {
   Json root{{"schema", 1}, {"title", file.title}, {"process", formula(file.process)}};
-  root["sampling"] = file.sampling.period_s > 0.0 ? Json{{"period_s", file.sampling.period_s}, {"latency_s", file.sampling.latency_s}} : Json(nullptr);
+  root["sampling"] =
+      file.sampling.period_s > 0.0 ? Json{{"period_s", file.sampling.period_s}, {"latency_s", file.sampling.latency_s}} : Json(nullptr);
   root["candidates"] = Json::array();
   for (const TuningCandidate& one : desk.candidates) root["candidates"].push_back(candidate_json(one, file.gain_unit()));
   root["recommended"] = desk.recommended >= 0 ? Json(desk.recommended) : Json(nullptr);

@@ -75,13 +75,14 @@ void check_mapping(const std::filesystem::path& file) {
 
 void check_process(const std::filesystem::path& file) {
   const sim::ProcessFile process = sim::read_process_file(file);
-  fmt::print("{}: process{}\n  G(s) = {}\n", file.string(), process.title.empty() ? "" : ", " + process.title, sim::formula(process.process));
+  const std::string title = process.title.empty() ? "" : ", " + process.title;
+  fmt::print("{}: process{}\n  G(s) = {}\n", file.string(), title, sim::formula(process.process));
   if (process.sampling.period_s > 0.0)
     fmt::print("  sampled every {:.6g} s, {:.6g} s from sample to actuator\n", process.sampling.period_s, process.sampling.latency_s);
 }
 
-// A mapping has columns; a process a gain or lags; a scenario names a furnace, a controller and a programme; a furnace file has a casing; what is left is a
-// controller.
+// A mapping has columns; a process a gain or lags; a scenario names a furnace, a controller and a programme; a furnace file has a casing;
+// what is left is a controller.
 void check_file(const std::filesystem::path& file, const Asked& asked) {
   const sim::YamlNode root = sim::read_yaml(file);
   const std::string& units = asked.units;

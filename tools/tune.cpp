@@ -27,7 +27,8 @@ CLI::Validator rule_name() {
   const auto check = [](const std::string& text) -> std::string {
     if (sim::is_rule(text)) return "";
     const std::string nearest = sim::nearest_name(text, sim::rule_names());
-    return "found rule '" + text + "', expected one of " + sim::listed(sim::rule_names()) + (nearest.empty() ? "" : " (nearest: " + nearest + ")");
+    return "found rule '" + text + "', expected one of " + sim::listed(sim::rule_names()) +
+           (nearest.empty() ? "" : " (nearest: " + nearest + ")");
   };
   return {check, ""};
 }
@@ -40,7 +41,8 @@ double seconds_of(const std::string& text, const std::string& option) {
   }
 }
 
-// "0.5, 8 s, 4 s": gain, integral, derivative in the form asked for; an integral left out or 0 s: none. Of the parallel form "0.5, 0.1 1/s, 2 s".
+// "0.5, 8 s, 4 s": gain, integral, derivative in the form asked for; an integral left out or 0 s: none. Of the parallel form "0.5, 0.1
+// 1/s, 2 s".
 sim::ParallelGains gains_of(const Options& options) {
   std::vector<std::string> parts;
   for (std::size_t from = 0; from <= options.gains.size();) {
@@ -48,7 +50,8 @@ sim::ParallelGains gains_of(const Options& options) {
     parts.push_back(options.gains.substr(from, to - from));
     from = to + 1;
   }
-  if (parts.size() > 3) throw UsageError("--gains: found " + std::to_string(parts.size()) + " values, expected gain, integral, derivative");
+  if (parts.size() > 3)
+    throw UsageError("--gains: found " + std::to_string(parts.size()) + " values, expected gain, integral, derivative");
   const std::optional<double> gain = sim::number_of(parts[0]);
   if (!gain) throw UsageError("--gains: found '" + parts[0] + "', expected a number first");
   const auto second = [&](std::size_t i) { return i < parts.size() ? seconds_of(parts[i], "--gains") : 0.0; };
@@ -101,21 +104,26 @@ void add_tune(CLI::App& app, Invocation& invocation) {
   auto options = std::make_shared<Options>();
   CLI::App* verb = app.add_subcommand("tune", "gains for a loop by rules and by search, each judged on it");
   verb->add_option("--process", options->process, "YAML file of a process: gain, zeros, lags, integrators, delay, sampling")->required();
-  verb->add_option("--rule", options->rules, fmt::format("one or several of {} (default: all)", sim::listed(sim::rule_names())))->check(rule_name());
-  verb->add_option("--controller", options->kinds, "p, pi, pid: one or several (default: pi and pid)")->check(CLI::IsMember({"p", "pi", "pid"}));
+  verb->add_option("--rule", options->rules, fmt::format("one or several of {} (default: all)", sim::listed(sim::rule_names())))
+      ->check(rule_name());
+  verb->add_option("--controller", options->kinds, "p, pi, pid: one or several (default: pi and pid)")
+      ->check(CLI::IsMember({"p", "pi", "pid"}));
   verb->add_option("--gains", options->gains, "judge these instead: \"gain, integral, derivative\", such as \"0.5, 8 s, 4 s\"");
   verb->add_option("--form", options->form, "of --gains (default: isa)")->check(CLI::IsMember({"isa", "series", "parallel"}));
-  verb->add_option("--weight", options->weight, "of --gains: how much of the set point counts in the proportional part")->check(CLI::Range(0.0, 1.0));
+  verb->add_option("--weight", options->weight, "of --gains: how much of the set point counts in the proportional part")
+      ->check(CLI::Range(0.0, 1.0));
   verb->add_option("--closed-loop", options->closed_loop, "closed-loop time wished for, of rules that have one: 20 s");
-  verb->add_option("--filter", options->filter, "N = Td / Tf of the derivative (default: 10 sampled, none continuous)")->check(CLI::Range(1.0, 1000.0));
-  verb->add_option("--sensitivity", options->sensitivity, "largest Ms of the search and of what is recommended (default: 1.6)")->check(CLI::Range(1.05, 4.0));
-  verb->add_option("--travel", options->travel, "search: largest travel of the output at a unit step of the set point")->check(CLI::PositiveNumber);
-  verb->add_option("--noise", options->noise, "search: largest standard deviation of the output by the process value's")->check(CLI::PositiveNumber);
+  verb->add_option("--filter", options->filter, "N = Td / Tf of the derivative (default: 10 sampled, none continuous)")
+      ->check(CLI::Range(1.0, 1000.0));
+  verb->add_option("--sensitivity", options->sensitivity, "largest Ms of the search and of what is recommended (default: 1.6)")
+      ->check(CLI::Range(1.05, 4.0));
+  verb->add_option("--travel", options->travel, "search: largest travel of the output at a unit step of the set point")
+      ->check(CLI::PositiveNumber);
+  verb->add_option("--noise", options->noise, "search: largest standard deviation of the output by the process value's")
+      ->check(CLI::PositiveNumber);
   verb->add_option("--hysteresis", options->hysteresis, "of the relay, by its height")->check(CLI::Range(0.0, 10.0));
   verb->add_flag("--json", options->json, "as JSON, gains of the ISA form with their units");
-  verb->callback([options, &invocation] {
-    invocation.chosen = [options] { return tune_process(*options); };
-  });
+  verb->callback([options, &invocation] { invocation.chosen = [options] { return tune_process(*options); }; });
 }
 
 }  // namespace tools

@@ -53,7 +53,9 @@ const std::map<std::string, Process>& paper_processes() {
   return all;
 }
 
-const Process& paper_process(const std::string& id) { return paper_processes().at(id.starts_with("T3") ? id : id.substr(0, id.find('-'))); }
+const Process& paper_process(const std::string& id) {
+  return paper_processes().at(id.starts_with("T3") ? id : id.substr(0, id.find('-')));
+}
 
 // The row's settings, of the series form; the derivative acts on the process value alone, its filter a hundredth of it.
 PidLaw law_of(const CsvTable::Row& row) {
@@ -66,8 +68,11 @@ PidLaw law_of(const CsvTable::Row& row) {
 void near(const CsvTable::Row& row, const std::string& column, double found, double share) {
   if (row[column].empty()) return;
   const double published = row.number(column);
-  if (std::isinf(published)) EXPECT_TRUE(std::isinf(found)) << row["id"] << " " << column;
-  else EXPECT_NEAR(found, published, share * published) << row["id"] << " " << column;
+  if (std::isinf(published)) {
+    EXPECT_TRUE(std::isinf(found)) << row["id"] << " " << column;
+  } else {
+    EXPECT_NEAR(found, published, share * published) << row["id"] << " " << column;
+  }
 }
 
 TEST(PaperLoops, HaveTheMarginsThatArePublished) {
@@ -79,8 +84,11 @@ TEST(PaperLoops, HaveTheMarginsThatArePublished) {
     near(row, "Ms_recomputed", margins.sensitivity_peak, 1e-4);
     near(row, "Mt_recomputed", margins.complementary_peak, 1e-4);
     // E14 and E15: L tends to -0.5 far up, so that twice the gain is the limit; a search for crossings, as behind the column, sees none.
-    if (row["id"] == "E14-PI" || row["id"] == "E15-PI") EXPECT_NEAR(margins.gain_margin, 2.0, 1e-9);
-    else near(row, "GM_recomputed", margins.gain_margin, 1e-3);
+    if (row["id"] == "E14-PI" || row["id"] == "E15-PI") {
+      EXPECT_NEAR(margins.gain_margin, 2.0, 1e-9);
+    } else {
+      near(row, "GM_recomputed", margins.gain_margin, 1e-3);
+    }
     near(row, "GM_lower_recomputed", margins.gain_reduction, 1e-3);
     near(row, "delay_margin", margins.delay_margin_s, 1e-3);
     near(row, "wc_rad", margins.crossover_rad_s, 1e-3);
@@ -99,9 +107,11 @@ TEST(PaperLoops, HaveTheErrorsThatWereRecomputed) {
     const sim::LoopJudgement judgement = sim::judge(paper_process(row["id"]), law_of(row), {});
     near(row, "IAE_setpoint_recomputed", judgement.setpoint.absolute_error, 0.005);
     near(row, "IAE_load_recomputed", judgement.load.absolute_error, 0.005);
-    near(row, "TVu_load_recomputed", judgement.load.travel, 0.01);
-    if (row.number("tauD_series") == 0.0) near(row, "TVu_setpoint_recomputed", judgement.setpoint.travel, 0.005);
-    EXPECT_NEAR(judgement.setpoint.overshoot, row.number("overshoot_setpoint_recomputed"), 0.003) << row["id"];
+    // Behind the table's derivative the filter stands in another place (series form): a per cent of travel and some of the overshoot.
+    if (row.number("tauD_series") != 0.0) continue;
+    near(row, "TVu_load_recomputed", judgement.load.travel, 0.005);
+    near(row, "TVu_setpoint_recomputed", judgement.setpoint.travel, 0.005);
+    EXPECT_NEAR(judgement.setpoint.overshoot, row.number("overshoot_setpoint_recomputed"), 3e-4) << row["id"];
   }
 }
 
@@ -118,7 +128,8 @@ TEST(HalfRule, GivesThePapersModelsAndSettings) {
       EXPECT_NEAR(result.integral, row.number("KI_if_pure_integral"), 1e-12);
     } else {
       ASSERT_TRUE(result.series.has_value()) << id;
-      EXPECT_NEAR(result.series->gain, row.number("Kc"), 0.008 * row.number("Kc")) << id;   // printed with two or three digits
+      EXPECT_NEAR(result.series->gain, row.number("Kc"), 0.011 * row.number("Kc"))
+          << id;  // printed with two or three digits: 0.33 for 1/3
       EXPECT_NEAR(result.series->integral_s, row.number("tauI"), 0.008 * row.number("tauI")) << id;
       EXPECT_NEAR(result.series->derivative_s, row.number("tauD_series"), 0.008 * row.number("tauI")) << id;
     }
@@ -135,14 +146,14 @@ TEST(HalfRule, CountsHalfASamplingPeriodAsDelay) {
 
 struct TableRule {
   TuningRule rule;
-  double closed_loop_lags = 0.0;     // closed-loop time by the process's lag
+  double closed_loop_lags = 0.0;  // closed-loop time by the process's lag
 };
 
 const std::map<std::string, TableRule>& table_rules() {
   static const std::map<std::string, TableRule> all{
-      {"ZN-step", {TuningRule::zn_step}},          {"ZN-ultimate", {TuningRule::zn_ultimate}},
-      {"Cohen-Coon", {TuningRule::cohen_coon}},    {"AMIGO", {TuningRule::amigo}},
-      {"SIMC tauc=L", {TuningRule::simc}},         {"lambda Tcl=T", {TuningRule::lambda, 1.0}},
+      {"ZN-step", {TuningRule::zn_step}},           {"ZN-ultimate", {TuningRule::zn_ultimate}},
+      {"Cohen-Coon", {TuningRule::cohen_coon}},     {"AMIGO", {TuningRule::amigo}},
+      {"SIMC tauc=L", {TuningRule::simc}},          {"lambda Tcl=T", {TuningRule::lambda, 1.0}},
       {"lambda Tcl=3T", {TuningRule::lambda, 3.0}}, {"IMC lambda=max(0.8L,0.1T)", {TuningRule::imc}},
   };
   return all;
@@ -157,20 +168,26 @@ TEST(TuningRules, GiveTheTablesGainsAndMargins) {
     const std::string where = row["rule"] + " " + row["controller"] + " on " + row["K"] + " " + row["T"] + " " + row["L"];
     const TableRule& rule = table_rules().at(row["rule"]);
     const Process process = process_of(row.number("K"), {}, {row.number("T")}, 0, row.number("L"));
-    const sim::RuleResult result =
-        sim::tuned(process, rule.rule, {kinds.at(row["controller"]), rule.closed_loop_lags * row.number("T")});
+    const sim::RuleResult result = sim::tuned(process, rule.rule, {kinds.at(row["controller"]), rule.closed_loop_lags * row.number("T")});
     // The reaction curve is read from a course: its times carry a stride of a two-hundred-thousandth of ten lags.
     EXPECT_NEAR(result.gains.gain, row.number("Kc_ideal_form"), 1e-4 * row.number("Kc_ideal_form")) << where;
-    if (!row["Ti"].empty()) EXPECT_NEAR(result.gains.integral_s, row.number("Ti"), 1e-4 * row.number("Ti")) << where;
+    if (!row["Ti"].empty()) {
+      EXPECT_NEAR(result.gains.integral_s, row.number("Ti"), 1e-4 * row.number("Ti")) << where;
+    }
     EXPECT_NEAR(result.gains.derivative_s, row.number("Td"), 1e-4 * row.number("Td") + 1e-12) << where;
-    const PidLaw table_law{sim::parallel(sim::IsaGains{row.number("Kc_ideal_form"), row["Ti"].empty() ? 0.0 : row.number("Ti"), row.number("Td")}), 0.0, 1.0};
+    const PidLaw table_law{
+        sim::parallel(sim::IsaGains{row.number("Kc_ideal_form"), row["Ti"].empty() ? 0.0 : row.number("Ti"), row.number("Td")}), 0.0,
+        1.0};
     const sim::LoopMargins margins = sim::judge(process, table_law, {}, {false, 1e9}).margins;
     EXPECT_TRUE(margins.stable) << where;
     EXPECT_NEAR(margins.sensitivity_peak, row.number("Ms"), 2e-4) << where;
     EXPECT_NEAR(margins.complementary_peak, row.number("Mt"), 2e-4) << where;
     EXPECT_NEAR(margins.gain_margin, row.number("GM"), 1e-3 * row.number("GM")) << where;
-    if (std::isinf(row.number("PM_deg"))) EXPECT_TRUE(std::isinf(margins.phase_margin_deg)) << where;
-    else EXPECT_NEAR(margins.phase_margin_deg, row.number("PM_deg"), 0.02) << where;
+    if (std::isinf(row.number("PM_deg"))) {
+      EXPECT_TRUE(std::isinf(margins.phase_margin_deg)) << where;
+    } else {
+      EXPECT_NEAR(margins.phase_margin_deg, row.number("PM_deg"), 0.02) << where;
+    }
     if (rule.rule == TuningRule::zn_ultimate) {
       EXPECT_NEAR(result.ultimate_gain, row.number("Ku"), 1e-6 * row.number("Ku")) << where;
       EXPECT_NEAR(result.ultimate_period_s, row.number("Tu"), 1e-6 * row.number("Tu")) << where;
@@ -181,7 +198,7 @@ TEST(TuningRules, GiveTheTablesGainsAndMargins) {
 }
 
 TEST(TuningRules, FollowAProcessThatIsTurnedRound) {
-  const Process forward = process_of(2, {}, {30}, 0, 4), turned = process_of(-2, {}, {30}, 0, 4);
+  const Process forward = process_of(2, {}, {30, 6}, 0, 4), turned = process_of(-2, {}, {30, 6}, 0, 4);
   for (const sim::RuleName& rule : sim::tuning_rules()) {
     for (const PidKind kind : {PidKind::p, PidKind::pi, PidKind::pid}) {
       if (!rule.kinds[static_cast<std::size_t>(kind)]) continue;
@@ -199,18 +216,19 @@ TEST(TuningRules, RefuseWhatTheyAreNotFor) {
   const auto refuses = [](const Process& process, TuningRule rule, PidKind kind) {
     EXPECT_THROW((void)sim::tuned(process, rule, {kind}), std::domain_error) << sim::name_of(rule);
   };
-  refuses(process_of(1, {}, {1}, 0, 0), TuningRule::zn_ultimate, PidKind::pi);      // never swings
+  refuses(process_of(1, {}, {1}, 0, 0), TuningRule::zn_ultimate, PidKind::pi);  // never swings
   refuses(process_of(1, {}, {1}, 0, 0), TuningRule::relay, PidKind::pi);
-  refuses(process_of(1, {}, {1}, 0, 0), TuningRule::simc, PidKind::pi);             // no delay, no closed-loop time
-  refuses(process_of(1, {}, {1}, 1, 1), TuningRule::cohen_coon, PidKind::pi);       // an integrator
-  refuses(process_of(1, {}, {}, 2, 1), TuningRule::simc, PidKind::pi);              // two of them without a derivative
-  refuses(process_of(1, {}, {}, 0, 1), TuningRule::lambda, PidKind::pi);            // a delay alone
-  refuses(process_of(1, {}, {1}, 0, 1), TuningRule::imc, PidKind::pi);              // the rule has no such controller
+  refuses(process_of(1, {}, {1}, 0, 0), TuningRule::simc, PidKind::pi);        // no delay, no closed-loop time
+  refuses(process_of(1, {}, {1}, 1, 1), TuningRule::cohen_coon, PidKind::pi);  // an integrator
+  refuses(process_of(1, {}, {}, 2, 1), TuningRule::simc, PidKind::pi);         // two of them without a derivative
+  refuses(process_of(1, {}, {}, 0, 1), TuningRule::lambda, PidKind::pi);       // a delay alone
+  refuses(process_of(1, {}, {1}, 0, 1), TuningRule::imc, PidKind::pi);         // the rule has no such controller
 }
 
 TEST(RelayCycle, IsThatOfTheTable) {
   const CsvTable table("relay_autotune.csv");
-  const std::map<std::string, Process> rational{{"1/(s+1)^3", process_of(1, {}, {1, 1, 1}, 0, 0)}, {"1/(s+1)^4", process_of(1, {}, {1, 1, 1, 1}, 0, 0)}};
+  const std::map<std::string, Process> rational{{"1/(s+1)^3", process_of(1, {}, {1, 1, 1}, 0, 0)},
+                                                {"1/(s+1)^4", process_of(1, {}, {1, 1, 1, 1}, 0, 0)}};
   for (const CsvTable::Row& row : table.rows()) {
     Process process;
     if (row["class"] == "FOPDT") {
