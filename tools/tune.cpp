@@ -1,23 +1,30 @@
 // saggar tune: gains for a loop, from rules and by search, each judged on it.
 #include <algorithm>
+#include <chrono>
 #include <cmath>
 #include <filesystem>
 #include <memory>
+#include <stdexcept>
 #include <string>
 #include <vector>
 
 #include <fmt/format.h>
 
+#include "sim/linearisation.h"
 #include "sim/process_file.h"
+#include "sim/scenario.h"
 #include "sim/tuning_candidates.h"
 #include "sim/units.h"
+#include "tools/progress.h"
 #include "tools/verbs.h"
 
 namespace tools {
 namespace {
 
 struct Options {
-  std::string process, form = "isa", gains, closed_loop;
+  std::string process, scenario, loop, at, settle = "2 h", form = "isa", gains, closed_loop;
+  std::vector<std::string> sets;
+  std::chrono::steady_clock::time_point begin;
   std::vector<std::string> rules, kinds;
   double filter = 0.0, sensitivity = 1.6, travel = 0.0, noise = 0.0, hysteresis = 0.0, weight = 1.0;
   bool json = false;
@@ -76,8 +83,7 @@ sim::TuningDesk judged_gains(const sim::ProcessFile& file, const Options& option
   return desk;
 }
 
-int tune_process(const Options& options) {
-  const sim::ProcessFile file = sim::read_process_file(options.process);
+sim::TuningWish wish_of(const Options& options) {
   sim::TuningWish wish;
   wish.rules = options.rules;
   if (!options.kinds.empty()) {
@@ -91,19 +97,113 @@ int tune_process(const Options& options) {
   wish.sensitivity_max = options.sensitivity;
   wish.travel_max = options.travel;
   wish.noise_gain_max = options.noise;
-  const sim::TuningDesk desk = options.gains.empty() ? sim::tune(file, wish) : judged_gains(file, options);
-  fmt::print("{}", options.json ? sim::tuning_json(file, desk) : sim::tuning_text(file, desk));
+  return wish;
+}
+
+// Exit 1 where nothing keeps the loop stable.
+int exit_of(const sim::TuningDesk& desk) {
   for (const sim::TuningCandidate& one : desk.candidates)
     if (one.usable()) return all_hold;
   return expectation_failed;
+}
+
+int tune_process(const Options& options) {
+  const sim::ProcessFile file = sim::read_process_file(options.process);
+  const sim::TuningWish wish = wish_of(options);
+  const sim::TuningDesk desk = options.gains.empty() ? sim::tune(file, wish) : judged_gains(file, options);
+  fmt::print("{}", options.json ? sim::tuning_json(file, desk) : sim::tuning_text(file, desk));
+  return exit_of(desk);
+}
+
+// "heat.1" to "heat.4", from 0.
+int zone_of(const std::string& loop) {
+  if (loop.size() == 6 && loop.starts_with("heat.") && loop[5] >= '1' && loop[5] <= '4') return loop[5] - '1';
+  throw UsageError("--loop: found '" + loop + "', expected heat.1, heat.2, heat.3 or heat.4");
+}
+
+double degc_of(const std::string& text) {
+  try {
+    return sim::value_in(text, sim::unit_of("degC"));
+  } catch (const sim::UnitError& error) {
+    throw UsageError(std::string("--at: ") + error.what());
+  }
+}
+
+// A gain set of the controller's file.
+sim::PidLaw law_of(const fw::Parameters& p, const fw::HeatGains& gains) {
+  sim::PidLaw law{sim::parallel(sim::IsaGains{gains.gain_per_k, gains.integral_s, gains.derivative_s}), 0.0, gains.setpoint_weight};
+  law.filter_s = gains.derivative_s / (p.heat_derivative_filter > 0.0f ? p.heat_derivative_filter : 10.0f);
+  return law;
+}
+
+// The controller's own gain sets, each judged here, before what rules and search propose.
+void add_gain_sets(const sim::ProcessFile& file, const fw::Parameters& p, sim::TuningDesk& desk) {
+  std::vector<sim::TuningCandidate> sets;
+  for (int i = 0; i < fw::gain_set_count; ++i) {
+    const fw::HeatGains& gains = p.heat_gains[i];
+    const auto same = [&](const fw::HeatGains& one) {
+      return one.gain_per_k == gains.gain_per_k && one.integral_s == gains.integral_s && one.derivative_s == gains.derivative_s;
+    };
+    if (gains.gain_per_k == 0.0f || std::any_of(p.heat_gains, p.heat_gains + i, same)) continue;
+    sets.push_back(sim::judged(file, law_of(p, gains)));
+    sets.back().rule = fmt::format("set {}", i + 1);
+  }
+  desk.candidates.insert(desk.candidates.begin(), sets.begin(), sets.end());
+}
+
+std::string point_text(const sim::OperatingPoint& point, const sim::LinearLoop& loop, const sim::StepCheck& check) {
+  std::string text = fmt::format("{} held at {:.1f} degC since {:.0f} s: demand {:.2f} %, moving by {:+.2f} % an hour\n", loop.loop,
+                                 point.set_degc, point.held_s, 100.0 * point.demand, 100.0 * point.demand_per_h);
+  text += fmt::format("linear: {} states, {} of which are seen from outside; {:.4g} K for the whole demand in the end\n",
+                      loop.whole_states, loop.process.states(), loop.static_gain);
+  text += "time constants [s]:";
+  for (const std::complex<double>& pole : loop.poles_per_s) {
+    text += fmt::format(" {:.4g}", 1.0 / std::abs(pole));
+    if (pole.imag() != 0.0) text += "*";
+  }
+  text += fmt::format("\nagainst a step of the demand by {:.2g} % on the plant itself, {:.0f} s: {:.2g} % apart at most\n\n",
+                      100.0 * check.demand_step, check.time_s.back(), 100.0 * check.largest_difference);
+  return text;
+}
+
+int tune_scenario(const Options& options) {
+  if (options.loop.empty() || options.at.empty())
+    throw UsageError("--loop and --at are wanted with a scenario: --loop heat.1 --at '650 degC'");
+  const int zone = zone_of(options.loop);
+  const double at_degc = degc_of(options.at), settle_s = seconds_of(options.settle, "--settle");
+  const sim::Scenario scenario = sim::load_scenario(options.scenario, options.sets);
+  Progress progress("to the operating point", false, options.begin);
+  try {
+    const sim::OperatingPoint point =
+        sim::find_operating_point(scenario, zone, at_degc, settle_s, [&](double simulated_s) { progress.show(0.0, simulated_s); });
+    const sim::LinearLoop loop = sim::linearise(point);
+    const double step = point.demand < 0.9 ? 0.01 : -0.01;
+    const sim::StepCheck check = sim::check_step(point, loop, step, 3600.0);
+    const sim::ProcessFile file = sim::process_file_of(loop, point);
+    sim::TuningWish wish = wish_of(options);
+    sim::TuningDesk desk = sim::tune(file, wish);
+    add_gain_sets(file, point.parameters, desk);
+    sim::recommend(desk, options.sensitivity);
+    fmt::print("{}", options.json ? sim::tuning_json(file, desk) : point_text(point, loop, check) + sim::tuning_text(file, desk));
+    return exit_of(desk);
+  } catch (const std::domain_error& error) {
+    throw UsageError(options.scenario + ": " + options.loop + " at " + options.at + ": " + error.what());
+  }
 }
 
 }  // namespace
 
 void add_tune(CLI::App& app, Invocation& invocation) {
   auto options = std::make_shared<Options>();
+  options->begin = invocation.begin;
   CLI::App* verb = app.add_subcommand("tune", "gains for a loop by rules and by search, each judged on it");
-  verb->add_option("--process", options->process, "YAML file of a process: gain, zeros, lags, integrators, delay, sampling")->required();
+  CLI::Option* scenario = verb->add_option("SCENARIO", options->scenario, "the bench's own loop, on this scenario's way");
+  verb->add_option("--process", options->process, "YAML file of a process instead: gain, zeros, lags, integrators, delay, sampling")
+      ->excludes(scenario);
+  verb->add_option("--loop", options->loop, "of the scenario: heat.1 to heat.4");
+  verb->add_option("--at", options->at, "set point at which the programme is held and the loop looked at: '650 degC'");
+  verb->add_option("--settle", options->settle, "how long it is held before (default: 2 h)");
+  verb->add_option("--set", options->sets, "PATH=VALUE: change a value of the scenario or of the files it names; may be repeated");
   verb->add_option("--rule", options->rules, fmt::format("one or several of {} (default: all)", sim::listed(sim::rule_names())))
       ->check(rule_name());
   verb->add_option("--controller", options->kinds, "p, pi, pid: one or several (default: pi and pid)")
@@ -123,7 +223,12 @@ void add_tune(CLI::App& app, Invocation& invocation) {
       ->check(CLI::PositiveNumber);
   verb->add_option("--hysteresis", options->hysteresis, "of the relay, by its height")->check(CLI::Range(0.0, 10.0));
   verb->add_flag("--json", options->json, "as JSON, gains of the ISA form with their units");
-  verb->callback([options, &invocation] { invocation.chosen = [options] { return tune_process(*options); }; });
+  verb->callback([options, &invocation] {
+    invocation.chosen = [options] {
+      if (options->process.empty() == options->scenario.empty()) throw UsageError("tune: a scenario or --process is wanted");
+      return options->process.empty() ? tune_scenario(*options) : tune_process(*options);
+    };
+  });
 }
 
 }  // namespace tools

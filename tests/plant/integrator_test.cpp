@@ -278,7 +278,7 @@ TEST(Integrator, ThePlantErrsInFirstOrderOfThePeriod) {
       f.state().gas.fresh_age_s = f.state().gas.desorption_age_s = 1e9;
       f.tick();
     }
-    const PlantEquations equations(f.model, f.state());
+    const Equations equations(f.model, f.state());
     const std::vector<double> now = values_of(equations, equations.vector_of(f.state()));
     errors.emplace_back();
     for (std::size_t i = 0; i < all.size(); ++i) errors.back().push_back(now[i] - exact[0].value[i]);

@@ -16,7 +16,7 @@ struct Rates {
   plant::Model model = plant::build(plant::Furnace{});   // the demo's: retort_12l.yaml spells the defaults out
   InputCourse course = read_course(std::string(source_folder) + "/tests/golden/plant_inputs.csv");
   std::unique_ptr<plant::State> state = std::make_unique<plant::State>(plant::initial_state(model, 1));
-  PlantEquations equations{model, *state};
+  Equations equations{model, *state};
   std::uint64_t tick = 0;
 
   const InputChange& change_at(std::uint64_t at) const {
@@ -43,14 +43,14 @@ void plant_rates_at(void* self, double tick, double* y) {
     r.state->station.silent_ns = 0;
     plant::step(r.model, *r.state, {}, course_period_s);
   }
-  const PlantVector now = r.equations.vector_of(*r.state);
+  const EquationState now = r.equations.vector_of(*r.state);
   std::copy(now.begin(), now.end(), y);
 }
 
 // The inputs of a tick are in force from now on; what happens at once happens to y.
 void plant_rates_enter(void* self, double tick, double* y) {
   Rates& r = *static_cast<Rates*>(self);
-  PlantVector now(y, y + slot::count);
+  EquationState now(y, y + slot::count);
   r.equations.enter(inputs_of(r.model, r.change_at(static_cast<std::uint64_t>(tick)).commands, {}), now);
   std::copy(now.begin(), now.end(), y);
 }

@@ -144,7 +144,7 @@ std::vector<std::uint64_t> sample_ticks(const InputCourse& course) {
   return {ticks.begin(), ticks.end()};
 }
 
-std::vector<double> values_of(const PlantEquations& equations, const PlantVector& y) {
+std::vector<double> values_of(const Equations& equations, const EquationState& y) {
   std::vector<double> values;
   for (const Column& column : columns()) {
     if (column.slot == slot_gas_k)
@@ -169,11 +169,11 @@ std::vector<double> absolute_tolerances() {
 std::vector<Sample> integrate(const plant::Model& model, const plant::State& start, const InputCourse& course,
                               const std::vector<std::uint64_t>& at_ticks, double relative_tolerance,
                               const plant::Disturbances& disturbances) {
-  PlantEquations equations(model, start);
+  Equations equations(model, start);
   const std::vector<double> absolute = absolute_tolerances();
   const auto rate = [&](double, std::span<const double> y, std::span<double> out) { equations.rate(y, out); };
   Cvode cvode(rate, absolute, relative_tolerance, Newton::krylov);
-  PlantVector y = equations.vector_of(start);
+  EquationState y = equations.vector_of(start);
   std::vector<Sample> samples;
   auto next = at_ticks.begin();
   const auto time_of = [](std::uint64_t tick) { return static_cast<double>(tick) * course_period_s; };
@@ -193,7 +193,7 @@ std::vector<Sample> integrate(const plant::Model& model, const plant::State& sta
 
 std::vector<Sample> step_through(const plant::Model& model, const plant::State& start, const InputCourse& course,
                                  const std::vector<std::uint64_t>& at_ticks, const plant::Disturbances& disturbances) {
-  const PlantEquations equations(model, start);
+  const Equations equations(model, start);
   plant::State state = start;
   std::vector<Sample> samples;
   auto next = at_ticks.begin();

@@ -1,4 +1,4 @@
-// Inputs of a run of the plant as a list of changes, and what CVODE makes of them: tests/golden/plant_inputs.csv and
+// EquationInputs of a run of the plant as a list of changes, and what CVODE makes of them: tests/golden/plant_inputs.csv and
 // plant_trajectory.csv. tests/plant/plant_reference.cpp's program writes both.
 #pragma once
 
@@ -6,9 +6,15 @@
 #include <string>
 #include <vector>
 
-#include "tests/plant/plant_equations.h"
+#include "plant/equations.h"
 
 namespace plant_test {
+
+using plant::EquationInputs;
+using plant::Equations;
+using plant::EquationState;
+using plant::inputs_of;
+namespace slot = plant::slot;
 
 struct InputChange {
   std::uint64_t tick = 0;  // from this one on
@@ -55,7 +61,7 @@ struct Sample {
   std::vector<double> value;
 };  // after so many ticks
 std::vector<std::uint64_t> sample_ticks(const InputCourse& course);
-std::vector<double> values_of(const PlantEquations& equations, const PlantVector& y);
+std::vector<double> values_of(const Equations& equations, const EquationState& y);
 
 std::vector<double> absolute_tolerances();  // by slot
 std::vector<Sample> integrate(const plant::Model& model, const plant::State& start, const InputCourse& course,

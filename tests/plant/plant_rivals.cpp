@@ -41,7 +41,7 @@ double processor_s() {
 double time_of(std::uint64_t tick) { return static_cast<double>(tick) * course_period_s; }
 
 // Goes through the course tick by tick; `enter` where an input changes, `advance` over each tick.
-std::vector<Sample> go_through(const Cycle& cycle, PlantEquations& equations, PlantVector& y,
+std::vector<Sample> go_through(const Cycle& cycle, Equations& equations, EquationState& y,
                                const std::function<void(std::uint64_t, const InputChange&)>& enter,
                                const std::function<void(std::uint64_t)>& advance) {
   std::vector<Sample> samples;
@@ -67,8 +67,8 @@ struct ByCvode {
   }
 
   std::vector<Sample> run(const Cycle& cycle) const {
-    PlantEquations equations(cycle.model, *cycle.start);
-    PlantVector y = equations.vector_of(*cycle.start), there(y.size()), slots(y.size()), rates(y.size());
+    Equations equations(cycle.model, *cycle.start);
+    EquationState y = equations.vector_of(*cycle.start), there(y.size()), slots(y.size()), rates(y.size());
     const auto gather = [&](std::span<const double> from, std::span<double> to) {
       for (std::size_t i = 0; i < to.size(); ++i) to[i] = from[static_cast<std::size_t>(order[i])];
     };
@@ -114,10 +114,10 @@ struct ByRungeKutta {
   }
 
   static std::vector<Sample> run(const Cycle& cycle) {
-    PlantEquations equations(cycle.model, *cycle.start);
-    PlantVector y = equations.vector_of(*cycle.start), k1(y.size()), k2(y.size()), k3(y.size()), k4(y.size()), at(y.size());
+    Equations equations(cycle.model, *cycle.start);
+    EquationState y = equations.vector_of(*cycle.start), k1(y.size()), k2(y.size()), k3(y.size()), k4(y.size()), at(y.size());
     plant::Commands commands{};
-    const auto beside = [&](const PlantVector& k, double h) {
+    const auto beside = [&](const EquationState& k, double h) {
       for (std::size_t i = 0; i < y.size(); ++i) at[i] = y[i] + h * k[i];
     };
     const auto step = [&](double h) {

@@ -1,9 +1,10 @@
-// The plant's equations as one system dy/dt = f(y; inputs), written apart from plant/'s step.
+// The plant's equations as one system dy/dt = f(y; inputs), written apart from the step. What linearises the plant asks them, and the tests
+// hold the step against CVODE on them.
 //
-// This proves the integrator, not the physics: f reads the Model's constant tables (masses, areas, exchange areas, lags) and calls
+// That proves the integrator, not the physics: f reads the Model's constant tables (masses, areas, exchange areas, lags) and calls
 // the plant's property and flow functions (materials, gas table, nozzle, tube, pump), but none of what the step linearises, freezes
 // for a while, extrapolates or splits. Whether those tables and functions are right is what the tests against published values ask.
-// Inputs hold over a stretch of time; between two stretches `enter` does what happens at once (a process valve that shuts).
+// EquationInputs hold over a stretch of time; between two stretches `enter` does what happens at once (a process valve that shuts).
 // Not in here, and refused by std::invalid_argument: every disturbance but an open door.
 #pragma once
 
@@ -13,9 +14,9 @@
 
 #include "plant/step.h"
 
-namespace plant_test {
+namespace plant {
 
-struct Inputs {
+struct EquationInputs {
   plant::Commands commands{};
   bool door_open = false;
   std::array<double, 4> panel_w{};  // electric power of each panel [W] where the elements are constant
@@ -42,14 +43,14 @@ inline constexpr int water_fraction = oxygen_fraction + 1;
 inline constexpr int count = water_fraction + 1;
 }  // namespace slot
 
-using PlantVector = std::vector<double>;  // slot::count
+using EquationState = std::vector<double>;  // slot::count
 
-class PlantEquations {
+class Equations {
  public:
-  PlantEquations(const plant::Model& model, const plant::State& room);  // room: barometer, ambient, supply; kept
+  Equations(const plant::Model& model, const plant::State& room);  // room: barometer, ambient, supply; kept
 
-  PlantVector vector_of(const plant::State& state) const;
-  void enter(const Inputs& inputs, PlantVector& y);                    // from now on
+  EquationState vector_of(const plant::State& state) const;
+  void enter(const EquationInputs& inputs, EquationState& y);                    // from now on
   void rate(std::span<const double> y, std::span<double> rate) const;  // dy/dt
   double gas_k(std::span<const double> y) const;                       // of the free gas
   double hose_pa(std::span<const double> y) const;
@@ -76,10 +77,10 @@ class PlantEquations {
   plant::GasRoom room_;
   std::array<double, 2> load_contact_{1.0, 1.0};
   std::array<double, 4> hours_{};                 // of the elements, kept
-  Inputs inputs_{};
+  EquationInputs inputs_{};
 };
 
 // The same inputs as the step takes them. Throws std::invalid_argument for what the equations do not have.
-Inputs inputs_of(const plant::Model& model, const plant::Commands& commands, const plant::Disturbances& disturbances);
+EquationInputs inputs_of(const plant::Model& model, const plant::Commands& commands, const plant::Disturbances& disturbances);
 
-}  // namespace plant_test
+}  // namespace plant

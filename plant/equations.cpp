@@ -1,4 +1,4 @@
-#include "tests/plant/plant_equations.h"
+#include "plant/equations.h"
 
 #include <algorithm>
 #include <cmath>
@@ -8,9 +8,7 @@
 #include "plant/enclosure.h"
 #include "plant/properties.h"
 
-namespace plant_test {
-
-using namespace plant;
+namespace plant {
 
 namespace {
 
@@ -39,14 +37,14 @@ double weighed(std::span<const double> amounts, const Amounts& weight) {
 }  // namespace
 
 // Watts into everything solid.
-struct PlantEquations::Heat {
+struct Equations::Heat {
   CoreValues core{};
   ChainValues chain{};
   double casing = 0.0;
 };
 
 // mol/s; what is in the gas.
-struct PlantEquations::Flow {
+struct Equations::Flow {
   Amounts fraction{}, hose_fraction{}, in{};  // in: all that comes into the chamber
   double mol = 0.0, cp = 0.0, molar_mass = 0.0, gas_k = 0.0, root_mrt = 0.0, hose_pa = 0.0;
   NozzleGas nozzle{};
@@ -55,7 +53,7 @@ struct PlantEquations::Flow {
   std::array<double, 4> desorbed{};
 };
 
-PlantEquations::PlantEquations(const Model& model, const State& room) : m_(model), room_(room.gas.room) {
+Equations::Equations(const Model& model, const State& room) : m_(model), room_(room.gas.room) {
   const GasModel& g = model.gas;
   if (g.stagnant_share > 0.0 || g.dryer.capacity_kg > 0.0 || g.outgassing.uptake_per_pa_s > 0.0 || g.oxidation.factor_kg2_m4_s > 0.0 ||
       g.pump.back_m2 > 0.0)
@@ -64,8 +62,8 @@ PlantEquations::PlantEquations(const Model& model, const State& room) : m_(model
   hours_ = room.actuators.circuits.hours;
 }
 
-PlantVector PlantEquations::vector_of(const State& s) const {
-  PlantVector y(slot::count);
+EquationState Equations::vector_of(const State& s) const {
+  EquationState y(slot::count);
   for (int i = 0; i < core_nodes - 1; ++i) y[at(slot::core + i)] = s.thermal.t_k[at(i)];
   for (int cell = 0; cell < chain_cells; ++cell)
     for (int l = 0; l < chain_lanes; ++l) y[cell_slot(cell, l)] = s.thermal.chain.t_k[at(cell)][at(l)];
@@ -87,7 +85,7 @@ PlantVector PlantEquations::vector_of(const State& s) const {
   return y;
 }
 
-void PlantEquations::enter(const Inputs& inputs, PlantVector& y) {
+void Equations::enter(const EquationInputs& inputs, EquationState& y) {
   inputs_ = inputs;
   const bool carries = inputs.commands.process_open && !m_.gas.supply_shut;
   if (!carries || inputs.commands.gas == 0) y[slot::meter_mol_s] = 0.0;  // the process valve cuts at once
@@ -95,18 +93,18 @@ void PlantEquations::enter(const Inputs& inputs, PlantVector& y) {
 }
 
 // Free gas and pores have one pressure: n = p / R (V / T + pores / T_pores).
-double PlantEquations::gas_k(std::span<const double> y) const {
+double Equations::gas_k(std::span<const double> y) const {
   const double mol = sum_of(y.subspan(slot::chamber_mol, gas_species));
   return m_.gas.volume_m3 / (mol * gas_r / y[slot::chamber_pa] - m_.gas.pore_m3 / m_.gas.pore_k);
 }
 
-double PlantEquations::hose_pa(std::span<const double> y) const {
+double Equations::hose_pa(std::span<const double> y) const {
   return sum_of(y.subspan(slot::hose_mol, gas_species)) * gas_r * room_.ambient_k / m_.gas.hose_m3;
 }
 
 // --- Solids -----------------------------------------------------------------------------------------------------------
 
-void PlantEquations::conduct(std::span<const double> y, Heat& heat) const {
+void Equations::conduct(std::span<const double> y, Heat& heat) const {
   for (const Link& link : m_.thermal.links) {
     const double a_k = y[at(slot::core + link.a)], b_k = y[at(slot::core + link.b)];
     double w_k = link.fixed_w_k;
@@ -117,7 +115,7 @@ void PlantEquations::conduct(std::span<const double> y, Heat& heat) const {
   }
 }
 
-void PlantEquations::radiate(std::span<const double> y, Heat& heat) const {
+void Equations::radiate(std::span<const double> y, Heat& heat) const {
   CoreValues black{};
   for (std::size_t i = 0; i + 1 < core_nodes; ++i) black[i] = sigma * fourth(y[i]);
   const double room = sigma * fourth(room_.ambient_k);
@@ -129,7 +127,7 @@ void PlantEquations::radiate(std::span<const double> y, Heat& heat) const {
 }
 
 // Each cell's two halves conduct at the cell's temperature.
-void PlantEquations::conduct_in_chains(std::span<const double> y, Heat& heat) const {
+void Equations::conduct_in_chains(std::span<const double> y, Heat& heat) const {
   const ChainModel& c = m_.thermal.chain;
   for (int l = 0; l < chain_lanes; ++l) {
     const FaceLink& face = m_.thermal.face[at(l)];
@@ -156,7 +154,7 @@ void PlantEquations::conduct_in_chains(std::span<const double> y, Heat& heat) co
   }
 }
 
-void PlantEquations::lose_from_casing(std::span<const double> y, Heat& heat) const {
+void Equations::lose_from_casing(std::span<const double> y, Heat& heat) const {
   const double rise = y[slot::casing] - room_.ambient_k;
   const double convection = m_.thermal.casing_convection * std::pow(std::abs(rise), 0.25) * rise;
   const double radiation = m_.thermal.casing_emissivity * sigma * (fourth(y[slot::casing]) - fourth(room_.ambient_k));
@@ -165,14 +163,14 @@ void PlantEquations::lose_from_casing(std::span<const double> y, Heat& heat) con
 
 // --- Gas --------------------------------------------------------------------------------------------------------------
 
-void PlantEquations::pass_hole(double area_m2, double p, Flow& f) const {
+void Equations::pass_hole(double area_m2, double p, Flow& f) const {
   if (p >= room_.barometer_pa)
     f.out += nozzle_flow(f.nozzle, area_m2, p, room_.barometer_pa, f.root_mrt).mol_s;
   else
     f.room_in += nozzle_flow(m_.gas.room.nozzle, area_m2, room_.barometer_pa, p, m_.gas.room.root_mrt * room_.root_share).mol_s;
 }
 
-void PlantEquations::find_exhaust(std::span<const double> y, Flow& f) const {
+void Equations::find_exhaust(std::span<const double> y, Flow& f) const {
   const GasModel& g = m_.gas;
   const double p = y[slot::chamber_pa], back_pa = room_.barometer_pa + g.check.crack_pa;
   if (inputs_.commands.exhaust_open && !g.exhaust_shut) {
@@ -191,7 +189,7 @@ void PlantEquations::find_exhaust(std::span<const double> y, Flow& f) const {
       nozzle_flow(f.nozzle, g.relief.area_m2 * std::min(above / g.relief.full_pa, 1.0), p, room_.barometer_pa, f.root_mrt).mol_s;
 }
 
-void PlantEquations::find_holes(std::span<const double> y, Flow& f) const {
+void Equations::find_holes(std::span<const double> y, Flow& f) const {
   const double p = y[slot::chamber_pa], leak = m_.gas.leak_mol_s_pa * (room_.barometer_pa - p);
   (leak >= 0.0 ? f.room_in : f.out) += std::abs(leak);
   if (inputs_.commands.air_open) pass_hole(m_.gas.air_m2, p, f);
@@ -204,7 +202,7 @@ void PlantEquations::find_holes(std::span<const double> y, Flow& f) const {
   f.out += exchange;
 }
 
-void PlantEquations::find_hose(std::span<const double> y, Flow& f) const {
+void Equations::find_hose(std::span<const double> y, Flow& f) const {
   const GasModel& g = m_.gas;
   const double p = y[slot::chamber_pa], rt = gas_r * room_.ambient_k, room_root = g.room.root_mrt * room_.root_share;
   if (inputs_.commands.isolation_open && !g.pump_shut) {
@@ -220,7 +218,7 @@ void PlantEquations::find_hose(std::span<const double> y, Flow& f) const {
     f.vent_out = nozzle_flow(g.room.nozzle, g.pump.vent_m2, f.hose_pa, room_.barometer_pa, room_root).mol_s;
 }
 
-void PlantEquations::find_flows(std::span<const double> y, Flow& f) const {
+void Equations::find_flows(std::span<const double> y, Flow& f) const {
   const auto chamber = y.subspan(slot::chamber_mol, gas_species), hose = y.subspan(slot::hose_mol, gas_species);
   f.mol = sum_of(chamber);
   const double hose_mol = sum_of(hose);
@@ -252,7 +250,7 @@ void PlantEquations::find_flows(std::span<const double> y, Flow& f) const {
 }
 
 // Of the inflow, desorbed water is left out: it comes at another temperature.
-void PlantEquations::step_species(std::span<const double> y, Flow& f, std::span<double> rate) const {
+void Equations::step_species(std::span<const double> y, Flow& f, std::span<double> rate) const {
   const std::array<std::size_t, 2> gas{at(inputs_.commands.gas), at(m_.gas.blend_gas)};
   const double back = std::max(0.0, -f.hose), away = std::max(0.0, f.hose);
   for (std::size_t i = 0; i < gas_species; ++i) {
@@ -269,7 +267,7 @@ void PlantEquations::step_species(std::span<const double> y, Flow& f, std::span<
 
 // Energy of the free gas is p V cv / R. What enters the pores goes in at the gas's temperature and comes out at theirs; what is
 // left over of the balance of free gas and pores together warms the plug.
-void PlantEquations::gas_energy(std::span<const double> y, const Flow& f, Heat& heat, std::span<double> rate) const {
+void Equations::gas_energy(std::span<const double> y, const Flow& f, Heat& heat, std::span<double> rate) const {
   const GasModel& g = m_.gas;
   const double p = y[slot::chamber_pa], cv = f.cp - gas_r, gamma = f.cp / cv;
   const double film = gas_table().conductivity_w_m_k(f.fraction, f.gas_k) / g.film_m;
@@ -298,7 +296,7 @@ void PlantEquations::gas_energy(std::span<const double> y, const Flow& f, Heat& 
 
 // --- Lags -------------------------------------------------------------------------------------------------------------
 
-double PlantEquations::meter_target(int k, double chamber_pa, double supply_pa) const {
+double Equations::meter_target(int k, double chamber_pa, double supply_pa) const {
   const int gas = k == 0 ? inputs_.commands.gas : m_.gas.blend_gas;
   if (!inputs_.commands.process_open || gas == 0 || m_.gas.supply_shut) return 0.0;
   const GasModel::Source& source = m_.gas.supplied[at(gas)];
@@ -309,7 +307,7 @@ double PlantEquations::meter_target(int k, double chamber_pa, double supply_pa) 
   return std::min(std::clamp(set, 0.0, 1.1) * m_.gas.meter.full_scale_slm * slm_mol_s * source.conversion, most);
 }
 
-void PlantEquations::lags(std::span<const double> y, const Flow& f, std::span<double> rate) const {
+void Equations::lags(std::span<const double> y, const Flow& f, std::span<double> rate) const {
   const Furnace& furnace = m_.furnace;
   for (int k = 0; k < 2; ++k) {
     rate[at(slot::meter_mol_s + k)] =
@@ -333,7 +331,7 @@ void PlantEquations::lags(std::span<const double> y, const Flow& f, std::span<do
 }
 
 // Ohm and Joule: the current through the resistance of a whole zone, and its square times that of each element.
-void PlantEquations::heat_elements(std::span<const double> y, Heat& heat) const {
+void Equations::heat_elements(std::span<const double> y, Heat& heat) const {
   const CircuitModel& c = m_.actuators.circuits;
   if (c.plain) {
     for (int p = 0; p < 4; ++p) heat.core[at(node::panel + p)] += inputs_.panel_w[at(p)];
@@ -357,7 +355,7 @@ void PlantEquations::heat_elements(std::span<const double> y, Heat& heat) const 
   }
 }
 
-void PlantEquations::rate(std::span<const double> y, std::span<double> rate) const {
+void Equations::rate(std::span<const double> y, std::span<double> rate) const {
   Heat heat;
   Flow flow;
   heat_elements(y, heat);
@@ -388,14 +386,14 @@ void PlantEquations::rate(std::span<const double> y, std::span<double> rate) con
   rate[slot::casing] = heat.casing / t.casing_j_k;
 }
 
-Inputs inputs_of(const Model& model, const Commands& commands, const Disturbances& d) {
+EquationInputs inputs_of(const Model& model, const Commands& commands, const Disturbances& d) {
   const bool others = d.any_valve || d.any_meter || d.any_station || d.supply_exhausted || d.exhaust_blocked || d.mains_lost ||
                       d.mains_scale != 1.0 || d.leak_pa_m3_s != 0.0 || d.pump_stopped || d.back_pressure_valve_stuck;
   if (others) throw std::invalid_argument("a disturbance that the equations do not have");
   const CircuitModel& circuits = model.actuators.circuits;
   if (circuits.power_switch.firing != Firing::averaged || circuits.fuse_a > 0.0)
     throw std::invalid_argument("a power switch or fuse that the equations do not have");
-  Inputs inputs{commands, d.door_open, {}, {}};
+  EquationInputs inputs{commands, d.door_open, {}, {}};
   const double mains = model.actuators.actual_v / model.actuators.nominal_v;
   for (std::size_t p = 0; p < 4; ++p) {
     const double demand = commands.contactor ? std::clamp(commands.demand[at(model.actuators.panel_zone[p])], 0.0, 1.0) : 0.0;
@@ -405,4 +403,4 @@ Inputs inputs_of(const Model& model, const Commands& commands, const Disturbance
   return inputs;
 }
 
-}  // namespace plant_test
+}  // namespace plant
