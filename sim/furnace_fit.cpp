@@ -24,7 +24,7 @@ constexpr double prior_usual = 0.3, prior_wide = 1.0;     // one sigma; leaks an
 constexpr double normal_95 = 1.959964;
 constexpr double huber = 2.0;                             // standard deviations
 constexpr double mad_to_sigma = 1.0 / 0.6744898;
-constexpr int passes_max = 4;                             // of finding scales anew
+constexpr int passes_max = 7;                             // of finding scales anew
 constexpr double weak = 3.0;                              // less information than this, in that of the prior, is next to nothing
 constexpr double alone = 0.8;                             // share of the prior above which it alone speaks
 constexpr double part_of_direction = 0.3;                 // least weight that counts in words
@@ -187,22 +187,52 @@ class Fit {
     return apart;
   }
 
-  // Scales and weights from what is left over.
+  // Of the misfits of two signals, row by row, far ones brought in.
+  double likeness(const std::vector<double>& readings, std::size_t a, std::size_t b) const {
+    double product = 0.0, power_a = 0.0, power_b = 0.0;
+    const auto near = [&](std::size_t k, std::size_t i) {
+      const double reach = huber * fit_.signals[k].scale;
+      return std::clamp(readings[k * rows_ + i] - loop_.judged()[k].recorded[i], -reach, reach);
+    };
+    for (std::size_t i = 0; i < rows_; ++i) {
+      const double one = near(a, i), other = near(b, i);
+      if (std::isnan(one) || std::isnan(other)) continue;
+      product += one * other;
+      power_a += one * one;
+      power_b += other * other;
+    }
+    return power_a > 0.0 && power_b > 0.0 ? std::fabs(product) / std::sqrt(power_a * power_b) : 0.0;
+  }
+
   void rescale(const std::vector<double>& readings) {
-    weights_.assign(loop_.points(), 0.0);
+    const bool first = weights_.empty();
     for (std::size_t k = 0; k < fit_.signals.size(); ++k) {
       SignalMisfit& s = fit_.signals[k];
       std::vector<double> apart = misfit(readings, k), size;
       for (const double one : apart) size.push_back(std::fabs(one));
       s.rows = apart.size();
-      s.scale = std::max(s.noise, median(size) * mad_to_sigma);
-      for (double& one : apart) one = std::clamp(one, -huber * s.scale, huber * s.scale);
-      s.alike_rows = alike(apart);
+      const double scale = std::max(s.noise, median(size) * mad_to_sigma);
+      for (double& one : apart) one = std::clamp(one, -huber * scale, huber * scale);
+      // Later ones half-way, or the scales of two signals chase each other.
+      s.scale = first ? scale : std::sqrt(s.scale * scale);
+      s.alike_rows = first ? alike(apart) : std::sqrt(s.alike_rows * alike(apart));
+    }
+    weigh(readings);
+  }
+
+  // What errs together, from row to row or from signal to signal, is told once.
+  void weigh(const std::vector<double>& readings) {
+    weights_.assign(loop_.points(), 0.0);
+    for (std::size_t k = 0; k < fit_.signals.size(); ++k) {
+      SignalMisfit& s = fit_.signals[k];
+      s.alike_signals = 1.0;
+      for (std::size_t other = 0; other < fit_.signals.size(); ++other)
+        if (other != k) s.alike_signals += likeness(readings, k, other);
       for (std::size_t i = 0; i < rows_; ++i) {
         const double one = std::fabs(readings[k * rows_ + i] - loop_.judged()[k].recorded[i]);
         if (std::isnan(one)) continue;
         const double trust = one <= huber * s.scale ? 1.0 : huber * s.scale / one;
-        weights_[k * rows_ + i] = std::sqrt(trust / s.alike_rows) / s.scale;
+        weights_[k * rows_ + i] = std::sqrt(trust / (s.alike_rows * s.alike_signals)) / s.scale;
       }
     }
   }
@@ -240,7 +270,8 @@ class Fit {
       p.difference[i] = std::min(0.02 * parameter(i).prior_width, 0.4 * (p.high[i] - p.low[i]));
     }
     p.threads = threads_;
-    p.cost_tolerance = 1e-5;
+    p.cost_tolerance = 0.0;
+    p.cost_enough = 0.01;                // a tenth of a standard deviation and less is no news
     p.iterations_max = 12;
     return p;
   }
@@ -278,8 +309,8 @@ class Fit {
       residuals_ = at.residuals;
       normal_ = jacobian_.transpose() * jacobian_;
       const double in_deviations = std::sqrt(std::max(0.0, moved.dot(normal_ * moved)));
-      fit_.converged = at.converged && pass > 0 && in_deviations < 0.5;
-      if (pass > 0 && in_deviations < 0.05) break;
+      fit_.converged = at.converged && pass > 0 && in_deviations < 1.0;
+      if (pass > 1 && in_deviations < 0.3) break;
       if (pass + 1 < passes_max) rescale(fit_.after);
     }
   }

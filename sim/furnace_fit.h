@@ -3,8 +3,8 @@
 //
 // What is estimated is the most probable value (maximum a posteriori) under: readings that err normally, with a scale found from the
 // misfit itself, rows further out than twice that counting less (Huber); priors that are normal, of a positive quantity in its
-// logarithm. Rows that err alike are no news: a signal's variance is taken times the time its misfit stays correlated, so that intervals
-// do not shrink with every row. Intervals are those of the linear approximation at the optimum. They hold as far as the model does.
+// logarithm. Rows that err alike are no news: a signal's variance is taken times the number of rows over which its misfit stays correlated,
+// and of signals whose misfits go together, so that intervals do not shrink with every row. Intervals are those of the linear approximation at the optimum. They hold as far as the model does.
 // Seber and Wild, Nonlinear Regression (1989); Huber, Ann. Math. Statist. 35 (1964) 73; Sokal on integrated autocorrelation times
 // (Cargese lectures, 1996): all from memory.
 #pragma once
@@ -54,7 +54,8 @@ struct SignalMisfit {
   double before = 0.0, after = 0.0;      // root mean square of simulated less recorded
   double noise = 0.0;                    // from row to row in the log
   double scale = 0.0;                    // standard deviation taken for a row
-  double alike_rows = 1.0;               // so many rows err alike
+  double alike_rows = 1.0;               // so many rows err alike,
+  double alike_signals = 1.0;            // and so many signals
   double span = 0.0;                     // of the recorded values
   bool explained = true;                 // see FurnaceFit::passed
 };

@@ -15,21 +15,20 @@ using Eigen::VectorXd;
 
 constexpr double damping_least = 1e-12, damping_most = 1e12;
 
-// Central where both sides can be had, else to the side that can. A column per parameter, each by whoever is free.
+// Forward where there is room, else backward: the error goes with the step, which is small beside what an estimate is uncertain by. A
+// column per parameter, each by whoever is free.
 bool find_jacobian(const LeastSquaresProblem& problem, const VectorXd& x, const VectorXd& at_x, Eigen::MatrixXd& jacobian) {
   std::atomic<Eigen::Index> next{0};
   std::atomic<bool> possible{true};
   const auto column = [&](Eigen::Index i) {
-    const auto look = [&](double step, VectorXd& residuals) {
-      VectorXd there = x;
-      there[i] = std::clamp(x[i] + step, problem.low[i], problem.high[i]);
-      const double moved = there[i] - x[i];
-      return std::fabs(moved) > 0.1 * problem.difference[i] && problem.residuals(there, residuals) ? moved : 0.0;
-    };
-    VectorXd ahead = at_x, behind = at_x;
-    const double up = look(problem.difference[i], ahead), down = look(-problem.difference[i], behind);
-    if (up == 0.0 && down == 0.0) possible = false;
-    else jacobian.col(i) = ((up == 0.0 ? at_x : ahead) - (down == 0.0 ? at_x : behind)) / (up - down);
+    VectorXd there = x, residuals(at_x.size());
+    for (const double step : {problem.difference[i], -problem.difference[i]}) {
+      there[i] = x[i] + step;
+      if (there[i] < problem.low[i] || there[i] > problem.high[i] || !problem.residuals(there, residuals)) continue;
+      jacobian.col(i) = (residuals - at_x) / (there[i] - x[i]);
+      return;
+    }
+    possible = false;
   };
   const auto work = [&] {
     for (Eigen::Index i = next++; i < x.size(); i = next++) column(i);
@@ -88,7 +87,7 @@ LeastSquaresResult solve_least_squares(const LeastSquaresProblem& problem) {
       const double gained = at.cost - cost;
       if (possible && gained >= 0.0 && std::isfinite(cost)) {
         better = true;
-        at.converged = gained <= problem.cost_tolerance * at.cost;
+        at.converged = gained <= std::max(problem.cost_tolerance * at.cost, problem.cost_enough);
         at.x = x;
         at.cost = cost;
         at.residuals = residuals;
@@ -101,7 +100,7 @@ LeastSquaresResult solve_least_squares(const LeastSquaresProblem& problem) {
       break;
     }
     damping = std::max(0.1 * damping, damping_least);
-    if (!find_jacobian(problem, at.x, at.residuals, at.jacobian)) break;
+    if (!at.converged && !find_jacobian(problem, at.x, at.residuals, at.jacobian)) break;
   }
   return at;
 }

@@ -17,14 +17,15 @@ struct LeastSquaresProblem {
   Eigen::VectorXd difference;            // step of the finite differences, each > 0
   int threads = 1;
   int iterations_max = 50;
-  double cost_tolerance = 1e-10;         // relative decrease below which it has converged
+  double cost_tolerance = 1e-10;         // relative decrease below which it has converged,
+  double cost_enough = 0.0;              // and absolute one
   std::function<void(int iteration, double cost)> progress{};   // may be empty
 };
 
 struct LeastSquaresResult {
   Eigen::VectorXd x;
   double cost = 0.0;                     // half the sum of squares
-  Eigen::MatrixXd jacobian;              // at x, of the residuals
+  Eigen::MatrixXd jacobian;              // of the residuals, where the last step began
   Eigen::VectorXd residuals;
   int iterations = 0;
   bool converged = false;
