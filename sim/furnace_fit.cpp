@@ -21,10 +21,11 @@ using Eigen::MatrixXd;
 using Eigen::VectorXd;
 
 constexpr double prior_usual = 0.3, prior_wide = 1.0;     // one sigma; leaks and what a surface holds are known to an order only
+constexpr double lasts_s = 600.0;                         // errors of FitSettings::accuracy
 constexpr double normal_95 = 1.959964;
 constexpr double huber = 2.0;                             // standard deviations
 constexpr double mad_to_sigma = 1.0 / 0.6744898;
-constexpr int passes_max = 7;                             // of finding scales anew
+constexpr int passes_max = 8, passes_calm = 4;                             // of finding scales anew
 constexpr double weak = 3.0;                              // less information than this, in that of the prior, is next to nothing
 constexpr double alone = 0.8;                             // share of the prior above which it alone speaks
 constexpr double part_of_direction = 0.3;                 // least weight that counts in words
@@ -54,6 +55,16 @@ double noise_of(const std::vector<double>& values) {
   return median(steps) * mad_to_sigma / std::sqrt(6.0);
 }
 
+// The least by which two rows differ, if they do: what a logger rounds to.
+double step_of(const std::vector<double>& values) {
+  double least = std::numeric_limits<double>::infinity();
+  for (std::size_t i = 1; i < values.size(); ++i) {
+    const double step = std::fabs(values[i] - values[i - 1]);
+    if (step > 1e-9 * std::fabs(values[i]) && step < least) least = step;
+  }
+  return std::isfinite(least) ? least : 0.0;
+}
+
 // Rows over which a misfit stays like itself: 1 + 2 x the sum of its autocorrelation, summed until the window is six times that (Sokal).
 double alike(const std::vector<double>& misfit) {
   const std::size_t n = misfit.size();
@@ -71,14 +82,14 @@ double alike(const std::vector<double>& misfit) {
 
 class Fit {
  public:
-  Fit(const OpenLoop& loop, const FurnaceFile& file, int threads, const FitProgress& progress)
-      : loop_(loop), file_(file), threads_(threads), progress_(progress), rows_(loop.times_s().size()) {}
+  Fit(const OpenLoop& loop, const FurnaceFile& file, const FitSettings& settings, const FitProgress& progress)
+      : loop_(loop), file_(file), settings_(settings), progress_(progress), rows_(loop.times_s().size()) {}
 
   FurnaceFit run(const std::vector<FitRequest>& requests) {
     fit_.before = readings_of(file_.furnace);
     for (const FitRequest& request : requests.empty() ? usual_requests() : requests) add(request);
     find_noise();
-    rescale(fit_.before);
+    rescale(fit_.before, 0);
     start_ = VectorXd(count());
     for (Eigen::Index i = 0; i < count(); ++i) start_[i] = measure(parameter(i), parameter(i).before);
     if (requests.empty()) leave_out_what_moves_nothing();
@@ -163,9 +174,7 @@ class Fit {
       s.signal = one.signal;
       s.logarithmic = one.logarithmic;
       s.noise = noise_of(one.recorded);
-      // A logger that rounds: what it drops is spread evenly over the last digit.
-      const double digit = one.logarithmic ? 1e-3 : std::pow(10.0, -one.signal.decimals);
-      s.noise = std::max(s.noise, digit / std::sqrt(12.0));
+      s.noise = std::max(s.noise, step_of(one.recorded) / std::sqrt(12.0));   // what rounding drops is spread evenly
       double low = std::numeric_limits<double>::infinity(), high = -low;
       for (const double value : one.recorded) {
         if (std::isnan(value)) continue;
@@ -173,6 +182,7 @@ class Fit {
         high = std::max(high, value);
       }
       s.span = high - low;
+      s.accuracy = settings_.accuracy * s.span;
       fit_.signals.push_back(s);
     }
   }
@@ -204,35 +214,39 @@ class Fit {
     return power_a > 0.0 && power_b > 0.0 ? std::fabs(product) / std::sqrt(power_a * power_b) : 0.0;
   }
 
-  void rescale(const std::vector<double>& readings) {
-    const bool first = weights_.empty();
+  // pass: 0 before anything is fitted: what is wrong with the file errs alike everywhere, which says nothing of the log.
+  void rescale(const std::vector<double>& readings, int pass) {
     for (std::size_t k = 0; k < fit_.signals.size(); ++k) {
       SignalMisfit& s = fit_.signals[k];
       std::vector<double> apart = misfit(readings, k), size;
       for (const double one : apart) size.push_back(std::fabs(one));
       s.rows = apart.size();
-      const double scale = std::max(s.noise, median(size) * mad_to_sigma);
+      const double scale = std::max({s.noise, median(size) * mad_to_sigma, 1e-9});
       for (double& one : apart) one = std::clamp(one, -huber * scale, huber * scale);
-      // Later ones half-way, or the scales of two signals chase each other.
-      s.scale = first ? scale : std::sqrt(s.scale * scale);
-      s.alike_rows = first ? alike(apart) : std::sqrt(s.alike_rows * alike(apart));
+      const double rows = pass == 0 ? 1.0 : alike(apart);
+      // Late ones half-way, or the scales of two signals chase each other.
+      const bool calm = pass >= passes_calm;
+      s.scale = calm ? std::sqrt(s.scale * scale) : scale;
+      s.alike_rows = calm ? std::sqrt(s.alike_rows * rows) : rows;
     }
-    weigh(readings);
+    weigh(readings, pass);
   }
 
   // What errs together, from row to row or from signal to signal, is told once.
-  void weigh(const std::vector<double>& readings) {
+  void weigh(const std::vector<double>& readings, int pass) {
     weights_.assign(loop_.points(), 0.0);
     for (std::size_t k = 0; k < fit_.signals.size(); ++k) {
       SignalMisfit& s = fit_.signals[k];
       s.alike_signals = 1.0;
-      for (std::size_t other = 0; other < fit_.signals.size(); ++other)
+      for (std::size_t other = 0; pass > 0 && other < fit_.signals.size(); ++other)
         if (other != k) s.alike_signals += likeness(readings, k, other);
+      const double lasting_rows = std::max(1.0, lasts_s * static_cast<double>(rows_) / loop_.times_s().back());
+      const double variance = s.scale * s.scale * s.alike_rows + s.accuracy * s.accuracy * lasting_rows;
       for (std::size_t i = 0; i < rows_; ++i) {
         const double one = std::fabs(readings[k * rows_ + i] - loop_.judged()[k].recorded[i]);
         if (std::isnan(one)) continue;
         const double trust = one <= huber * s.scale ? 1.0 : huber * s.scale / one;
-        weights_[k * rows_ + i] = std::sqrt(trust / (s.alike_rows * s.alike_signals)) / s.scale;
+        weights_[k * rows_ + i] = std::sqrt(trust / (s.alike_signals * variance));
       }
     }
   }
@@ -269,7 +283,7 @@ class Fit {
       p.high[i] = measure(parameter(i), parameter(i).high);
       p.difference[i] = std::min(0.02 * parameter(i).prior_width, 0.4 * (p.high[i] - p.low[i]));
     }
-    p.threads = threads_;
+    p.threads = settings_.threads;
     p.cost_tolerance = 0.0;
     p.cost_enough = 0.01;                // a tenth of a standard deviation and less is no news
     p.iterations_max = 12;
@@ -310,8 +324,8 @@ class Fit {
       normal_ = jacobian_.transpose() * jacobian_;
       const double in_deviations = std::sqrt(std::max(0.0, moved.dot(normal_ * moved)));
       fit_.converged = at.converged && pass > 0 && in_deviations < 1.0;
-      if (pass > 1 && in_deviations < 0.3) break;
-      if (pass + 1 < passes_max) rescale(fit_.after);
+      if (pass > 2 && in_deviations < 0.3) break;
+      if (pass + 1 < passes_max) rescale(fit_.after, pass + 1);
     }
   }
 
@@ -443,7 +457,7 @@ class Fit {
 
   const OpenLoop& loop_;
   const FurnaceFile& file_;
-  int threads_;
+  const FitSettings& settings_;
   const FitProgress& progress_;
   std::size_t rows_;
   mutable std::atomic<int> runs_{0};
@@ -526,9 +540,9 @@ const std::vector<std::string>& usual_fit_keys() {
   return keys;
 }
 
-FurnaceFit fit_furnace(const OpenLoop& loop, const FurnaceFile& file, const std::vector<FitRequest>& requests, int threads,
+FurnaceFit fit_furnace(const OpenLoop& loop, const FurnaceFile& file, const std::vector<FitRequest>& requests, const FitSettings& settings,
                        const FitProgress& progress) {
-  return Fit(loop, file, threads, progress).run(requests);
+  return Fit(loop, file, settings, progress).run(requests);
 }
 
 }  // namespace sim

@@ -57,6 +57,7 @@ struct SignalMisfit {
   double alike_rows = 1.0;               // so many rows err alike,
   double alike_signals = 1.0;            // and so many signals
   double span = 0.0;                     // of the recorded values
+  double accuracy = 0.0;                 // FitSettings::accuracy, of that
   bool explained = true;                 // see FurnaceFit::passed
 };
 
@@ -86,8 +87,16 @@ struct FurnaceFit {
 // Runs done so far.
 using FitProgress = std::function<void(int runs)>;
 
+struct FitSettings {
+  int threads = 1;
+  // What the misfit cannot show, as a fit bends the furnace to it: errors of sensors, linearising and model that stay for ten minutes, one
+  // sigma, as a share of what a signal spans in the log. The preset is that of a good chain of instruments, common practice, no source; a
+  // thermocouple as bought is some ten times worse.
+  double accuracy = 5e-4;
+};
+
 // Throws InputError for a value that cannot be fitted, plant::NotFinite or std::invalid_argument where the file's furnace fails.
-FurnaceFit fit_furnace(const OpenLoop& loop, const FurnaceFile& file, const std::vector<FitRequest>& requests, int threads,
+FurnaceFit fit_furnace(const OpenLoop& loop, const FurnaceFile& file, const std::vector<FitRequest>& requests, const FitSettings& settings,
                        const FitProgress& progress = {});
 
 }  // namespace sim

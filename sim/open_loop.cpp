@@ -56,6 +56,14 @@ double shown(const plant::StationModel& station, int channel, double value) {
   return (raw - station.offset[c]) / station.scale[c];
 }
 
+// A recorded value at which the instrument says only that it is at its end: shows nothing.
+bool at_its_end(const plant::StationModel& station, int channel, double value) {
+  const double span = station.settings.instruments.channel[static_cast<std::size_t>(channel)].high -
+                      station.settings.instruments.channel[static_cast<std::size_t>(channel)].low;
+  const double margin = 1e-3 * std::fabs(span), low = shown(station, channel, -1e30), high = shown(station, channel, 1e30);
+  return value <= low + margin || value >= high - margin;
+}
+
 // Fills the gaps of a command with what went before, and what begins with a gap with the first value.
 std::vector<double> without_gaps(std::vector<double> values) {
   const auto first = std::find_if(values.begin(), values.end(), [](double value) { return !std::isnan(value); });
@@ -73,11 +81,14 @@ OpenLoop::OpenLoop(const FurnaceLog& log, const plant::Furnace& furnace, plant::
 }
 
 void OpenLoop::judge(const FurnaceLog& log, const plant::Furnace& furnace) {
+  const plant::StationModel station = plant::build(furnace).station;
   const auto add = [&](const Instrument& instrument) {
     const LoggedSignal* logged = log.find(instrument.signal);
     const int zone = instrument.channel - plant::channel::zone;
     if (logged == nullptr || (instrument.channel < plant::channel::load && zone >= furnace.heaters.zones)) return;
     JudgedSignal judged{logged->signal, instrument.channel, instrument.logarithmic, logged->values};
+    for (double& value : judged.recorded)
+      if (at_its_end(station, instrument.channel, value)) value = nothing;
     if (judged.logarithmic)
       for (double& value : judged.recorded) value = std::log(std::max(value, log_floor));
     judged.recorded.front() = nothing;         // a controller that has just started shows no reading yet

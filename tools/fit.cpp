@@ -29,6 +29,7 @@ struct FitOptions {
   std::string log, furnace, mapping, out, gas;
   std::vector<std::string> keys;
   int threads = 2;
+  double accuracy_percent = 0.05;
   bool json = false, quiet = false;
   std::chrono::steady_clock::time_point begin;
 };
@@ -77,7 +78,7 @@ int fit(const FitOptions& options) {
     Progress progress("fit", options.quiet || options.json, options.begin);
     // How many runs it takes nobody knows: the share done nears one.
     const auto show = [&](int runs) { progress.show(1.0 - 40.0 / (40.0 + runs), runs * log.end_s()); };
-    result = sim::fit_furnace(loop, furnace, requests, options.threads, show);
+    result = sim::fit_furnace(loop, furnace, requests, {options.threads, 0.01 * options.accuracy_percent}, show);
   }
   if (options.json) fmt::print("{}", sim::fit_json(result, sources));
   else if (!options.quiet) fmt::print("{}{}\n", sim::fit_text(result, sources), sim::short_caution);
@@ -100,6 +101,8 @@ void add_fit(CLI::App& app, Invocation& invocation) {
   verb->add_option("--gas", options->gas, "what the mass-flow controller carried; else the gas of the inert purge");
   verb->add_option("--out", options->out, "folder for the new furnace file, fit.json and fit.html");
   verb->add_option("--threads", options->threads, "runs at a time; the result is the same")->check(CLI::Range(1, 64));
+  verb->add_option("--accuracy", options->accuracy_percent, "of readings and model, % of what a signal spans, errors that last; preset 0.05")
+      ->check(CLI::Range(0.0, 100.0));
   verb->add_flag("--json", options->json, "print the fit as JSON");
   verb->add_flag("--quiet", options->quiet, "print nothing");
   verb->callback([&invocation, options] { invocation.chosen = [options] { return fit(*options); }; });

@@ -20,8 +20,8 @@ HIDDEN = [("lining.material.conductivity", 0.055, "W/(m K)"), ("lining.material.
           ("retort.material.heat_capacity", 780.0, "J/(kg K)"), ("retort.emissivity_outside", 0.7, "1"),
           ("thermocouples.heater.heat_capacity", 0.6, "J/K"), ("leak", 1.5e-4, "Pa m3/s"), ("back_pressure_valve.area", 4e-6, "m2")]
 SPREAD = 0.3
-KEPT = {"heat.1.pv": 0.1, "load.pv": 0.1, "pressure.pv": 1.0, "vacuum.pv": 0.01, "heat.1.out": 0.001, "pressure.out": 0.001,
-        "flow.out": 0.001, "controller.outputs": 1.0}
+KEPT = {"heat.1.pv": 0.1, "load.pv": 0.1, "pressure.pv": 1.0, "vacuum.pv": 0.01, "heat.1.out": 0.0001, "pressure.out": 0.0001,
+        "flow.out": 0.0001, "controller.outputs": 1.0}
 ROW_S = 5.0
 SCENARIO = f"""title: hidden furnace
 why: a log to fit
