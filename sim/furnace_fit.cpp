@@ -28,6 +28,7 @@ constexpr double mad_to_sigma = 1.0 / 0.6744898;
 constexpr int passes_max = 8, passes_calm = 4;                             // of finding scales anew
 constexpr double weak = 3.0;                              // less information than this, in that of the prior, is next to nothing
 constexpr double alone = 0.8;                             // share of the prior above which it alone speaks
+constexpr double wants_more = 0.3;                        // above it an experiment is named
 constexpr double part_of_direction = 0.3;                 // least weight that counts in words
 
 bool is_scale(const Field& field) { return field.low > 0.0 || (field.low == 0.0 && field.unit != "degC"); }
@@ -424,7 +425,7 @@ class Fit {
       if (p.prior_share > alone)
         fit_.notes.push_back(p.influence < 1.0 ? fmt::format("{} has no influence on this log: prior only", key(i))
                                                : fmt::format("{} is told by its prior more than by the log", key(i)));
-      if (p.prior_share > 0.5) suggest(p.field->key);
+      if (p.prior_share > wants_more) suggest(p.field->key);
       for (std::size_t j = 0; j < i; ++j)
         if (std::fabs(fit_.correlation[i][j]) > 0.95)
           fit_.notes.push_back(fmt::format("{} and {} are hardly told apart: correlation {:+.3f}", key(j), key(i), fit_.correlation[i][j]));
