@@ -33,6 +33,8 @@ constexpr double part_of_direction = 0.3;                 // least weight that c
 
 bool is_scale(const Field& field) { return field.low > 0.0 || (field.low == 0.0 && field.unit != "degC"); }
 
+double six_digits(double value) { return *number_of(fmt::format("{:.6g}", value)); }
+
 double rms(const std::vector<double>& values) {
   double sum = 0.0;
   for (const double value : values) sum += value * value;
@@ -165,7 +167,8 @@ class Fit {
     if (p.logarithmic) return std::log1p(request.prior.value_or(usual));
     if (request.absolute) return *request.prior;
     if (p.before != 0.0 && p.field->unit != "degC") return std::fabs(p.before) * request.prior.value_or(usual);
-    throw InputError({"--fit", 0, 0}, fmt::format("`{}`, which is {}, without the width of its prior", key, text_of(p.before, p.field->unit)),
+    throw InputError({"--fit", 0, 0},
+                     fmt::format("`{}`, which is {}, without the width of its prior", key, text_of(p.before, p.field->unit)),
                      fmt::format("{}:prior=VALUE {}", key, p.field->unit == "degC" ? "K" : p.field->unit));
   }
 
@@ -336,7 +339,7 @@ class Fit {
     fit_.correlation.assign(static_cast<std::size_t>(count()), std::vector<double>(static_cast<std::size_t>(count()), 0.0));
     for (Eigen::Index i = 0; i < count(); ++i) {
       FittedParameter& p = fit_.parameters[static_cast<std::size_t>(i)];
-      p.after = std::clamp(value(p, x_[i]), p.low, p.high);
+      p.after = std::clamp(six_digits(value(p, x_[i])), p.low, p.high);
       p.deviation = std::sqrt(covariance(i, i));
       p.low95 = value(p, x_[i] - normal_95 * p.deviation);
       p.high95 = value(p, x_[i] + normal_95 * p.deviation);
@@ -348,10 +351,22 @@ class Fit {
         fit_.correlation[static_cast<std::size_t>(i)][static_cast<std::size_t>(j)] =
             covariance(i, j) / std::sqrt(covariance(i, i) * covariance(j, j));
     }
-    fit_.furnace = with(x_).furnace;
+    round_off();
     find_indistinct(points);
     judge();
     remark();
+  }
+
+  // What is told and written is what was run: the same to the bit when it is read back.
+  void round_off() {
+    FurnaceFile file = file_;
+    for (const FittedParameter& p : fit_.parameters) {
+      FieldValue given;
+      given.number = p.after;
+      p.field->set(&file, given);
+    }
+    fit_.furnace = file.furnace;
+    fit_.after = readings_of(fit_.furnace);
   }
 
   // Directions in prior widths, by how much the log says of them.
@@ -378,7 +393,8 @@ class Fit {
   std::string key(std::size_t i) const { return "`" + fit_.parameters[i].field->key + "`"; }
 
   std::string words_of(const Indistinct& one) const {
-    if (one.parameters.size() == 1) return fmt::format("the log says next to nothing of {}: its prior stands", key(one.parameters[0]));
+    if (one.parameters.size() == 1)
+      return fmt::format("the log says next to nothing of {}: its prior stands", key(one.parameters[0]));
     bool logarithmic = true;
     std::string names, same, other;
     for (std::size_t k = 0; k < one.parameters.size(); ++k) {

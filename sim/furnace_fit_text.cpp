@@ -18,11 +18,8 @@ namespace sim {
 
 namespace {
 
-constexpr double written_prior_share = 0.95;     // above it a value would be the old one with noise
-
 std::string digits(double value) { return fmt::format("{:.4g}", value); }
 std::string with_unit(const std::string& number, const std::string& unit) { return unit == "1" ? number : number + " " + unit; }
-double six_digits(double value) { return std::stod(fmt::format("{:.6g}", value)); }
 
 std::string unit_of_misfit(const SignalMisfit& s) {
   if (s.logarithmic) return "ln";
@@ -164,8 +161,8 @@ std::string fitted_furnace_yaml(const FurnaceFit& fit, const FitSources& sources
   std::vector<YamlEdit> edits;
   const std::string log = std::filesystem::path(sources.log).filename().string();
   for (const FittedParameter& p : fit.parameters) {
-    if (p.prior_share > written_prior_share) continue;
-    edits.push_back({p.field->key, text_of(six_digits(p.after), p.field->unit),
+    if (p.after == p.before) continue;
+    edits.push_back({p.field->key, text_of(p.after, p.field->unit),
                      fmt::format("fitted to {}, 95 % {} to {}, was {}", log, digits(p.low95), digits(p.high95), digits(p.before))});
   }
   return edit_yaml(text, sources.furnace, edits);
