@@ -7,8 +7,8 @@
 #include <mutex>
 #include <numeric>
 
-#include <Eigen/Dense>
 #include <fmt/format.h>
+#include <Eigen/Dense>
 
 #include "sim/input_error.h"
 #include "sim/least_squares.h"
@@ -20,16 +20,16 @@ namespace {
 using Eigen::MatrixXd;
 using Eigen::VectorXd;
 
-constexpr double prior_usual = 0.3, prior_wide = 1.0;     // one sigma; leaks and what a surface holds are known to an order only
-constexpr double lasts_s = 600.0;                         // errors of FitSettings::accuracy
+constexpr double prior_usual = 0.3, prior_wide = 1.0;  // one sigma; leaks and what a surface holds are known to an order only
+constexpr double lasts_s = 600.0;                      // errors of FitSettings::accuracy
 constexpr double normal_95 = 1.959964;
-constexpr double huber = 2.0;                             // standard deviations
+constexpr double huber = 2.0;  // standard deviations
 constexpr double mad_to_sigma = 1.0 / 0.6744898;
-constexpr int passes_max = 8, passes_calm = 4;                             // of finding scales anew
-constexpr double weak = 3.0;                              // less information than this, in that of the prior, is next to nothing
-constexpr double alone = 0.8;                             // share of the prior above which it alone speaks
-constexpr double wants_more = 0.3;                        // above it an experiment is named
-constexpr double part_of_direction = 0.3;                 // least weight that counts in words
+constexpr int passes_max = 8, passes_calm = 4;  // of finding scales anew
+constexpr double weak = 3.0;                    // less information than this, in that of the prior, is next to nothing
+constexpr double alone = 0.8;                   // share of the prior above which it alone speaks
+constexpr double wants_more = 0.3;              // above it an experiment is named
+constexpr double part_of_direction = 0.3;       // least weight that counts in words
 
 bool is_scale(const Field& field) { return field.low > 0.0 || (field.low == 0.0 && field.unit != "degC"); }
 
@@ -68,7 +68,8 @@ double step_of(const std::vector<double>& values) {
   return std::isfinite(least) ? least : 0.0;
 }
 
-// Rows over which a misfit stays like itself: 1 + 2 x the sum of its autocorrelation, summed until the window is six times that (Sokal).
+// Rows over which a misfit stays like itself: 1 + 2 x the sum of its autocorrelation, summed until the window is six times that
+// (Sokal).
 double alike(const std::vector<double>& misfit) {
   const std::size_t n = misfit.size();
   double power = 0.0;
@@ -147,16 +148,18 @@ class Fit {
       if (other.field == p.field) throw InputError({"--fit", 0, 0}, "`" + p.field->key + "` twice", "each key once");
     FieldValue now;
     if (!p.field->get(&file_, now))
-      throw InputError({"--fit", 0, 0}, "`" + p.field->key + "`, which the furnace file does not give", "a key with a value to begin with");
+      throw InputError({"--fit", 0, 0}, "`" + p.field->key + "`, which the furnace file does not give",
+                       "a key with a value to begin with");
     p.before = p.after = now.number;
     p.logarithmic = is_scale(*p.field) && !request.absolute && p.before > 0.0;
     p.low = request.low.value_or(p.field->low);
     p.high = request.high.value_or(p.field->high);
     if (p.logarithmic && p.low <= 0.0) p.low = std::min(1e-4 * p.before, p.high);
     if (!(p.low < p.high && p.before >= p.low && p.before <= p.high))
-      throw InputError({"--fit", 0, 0}, fmt::format("`{}` between {} and {}", p.field->key, text_of(p.low, p.field->unit),
-                                                    text_of(p.high, p.field->unit)),
-                       "bounds about the file's value, " + text_of(p.before, p.field->unit));
+      throw InputError(
+          {"--fit", 0, 0},
+          fmt::format("`{}` between {} and {}", p.field->key, text_of(p.low, p.field->unit), text_of(p.high, p.field->unit)),
+          "bounds about the file's value, " + text_of(p.before, p.field->unit));
     p.prior_width = prior_of(request, p);
     fit_.parameters.push_back(p);
   }
@@ -178,7 +181,7 @@ class Fit {
       s.signal = one.signal;
       s.logarithmic = one.logarithmic;
       s.noise = noise_of(one.recorded);
-      s.noise = std::max(s.noise, step_of(one.recorded) / std::sqrt(12.0));   // what rounding drops is spread evenly
+      s.noise = std::max(s.noise, step_of(one.recorded) / std::sqrt(12.0));  // what rounding drops is spread evenly
       double low = std::numeric_limits<double>::infinity(), high = -low;
       for (const double value : one.recorded) {
         if (std::isnan(value)) continue;
@@ -289,7 +292,7 @@ class Fit {
     }
     p.threads = settings_.threads;
     p.cost_tolerance = 0.0;
-    p.cost_enough = 0.01;                // a tenth of a standard deviation and less is no news
+    p.cost_enough = 0.01;  // a tenth of a standard deviation and less is no news
     p.iterations_max = 12;
     return p;
   }
@@ -309,7 +312,8 @@ class Fit {
         fit_.notes.push_back(fmt::format("`{}` is left out: the log does not move with it", parameter(i).field->key));
       }
     }
-    if (kept.empty()) throw InputError({"--fit", 0, 0}, "a log that moves with none of the usual parameters", "a log of a furnace at work");
+    if (kept.empty())
+      throw InputError({"--fit", 0, 0}, "a log that moves with none of the usual parameters", "a log of a furnace at work");
     fit_.parameters = kept;
     start_ = Eigen::Map<VectorXd>(start.data(), static_cast<Eigen::Index>(start.size()));
   }
@@ -377,7 +381,7 @@ class Fit {
     for (Eigen::Index k = 0; k < count(); ++k) {
       Indistinct one;
       one.information = std::max(0.0, directions.eigenvalues()[k]);
-      if (one.information >= weak) break;          // they rise
+      if (one.information >= weak) break;  // they rise
       const VectorXd direction = directions.eigenvectors().col(k);
       for (Eigen::Index i = 0; i < count(); ++i)
         if (std::fabs(direction[i]) >= part_of_direction) one.parameters.push_back(static_cast<std::size_t>(i));
@@ -405,10 +409,12 @@ class Fit {
       side += (side.empty() ? "" : ", ") + key(i);
     }
     if (one.parameters.size() == 2 && logarithmic) {
-      // What changes nothing is one of them up by as much as the other goes down (product known) or up (ratio known), in prior widths.
+      // What changes nothing is one of them up by as much as the other goes down (product known) or up (ratio known), in prior
+      // widths.
       const double a = std::fabs(one.weights[0]) * fit_.parameters[one.parameters[0]].prior_width;
       const double b = std::fabs(one.weights[1]) * fit_.parameters[one.parameters[1]].prior_width;
-      const std::string form = std::fabs(std::log(a / b)) < 0.25 ? "" : fmt::format(" (about {}^{:.2f})", key(one.parameters[1]), a / b);
+      const std::string form =
+          std::fabs(std::log(a / b)) < 0.25 ? "" : fmt::format(" (about {}^{:.2f})", key(one.parameters[1]), a / b);
       return fmt::format("the log tells {} only together: their {}{}", names, other.empty() ? "ratio" : "product", form);
     }
     return fmt::format("the log tells {} only together: {} up{} changes next to nothing in it", names, same,
@@ -424,8 +430,10 @@ class Fit {
       s.explained = s.scale <= std::max(3.0 * s.noise, 0.02 * s.span);
       fit_.passed = fit_.passed && s.explained;
       if (!s.explained)
-        fit_.notes.push_back(fmt::format("{} is not explained: what is left over is {:.0f} times its noise; something is missing in the "
-                                         "model, or the log is of another furnace", s.signal.name, s.scale / s.noise));
+        fit_.notes.push_back(
+            fmt::format("{} is not explained: what is left over is {:.0f} times its noise; something is missing in the "
+                        "model, or the log is of another furnace",
+                        s.signal.name, s.scale / s.noise));
     }
     if (!fit_.converged) fit_.notes.emplace_back("the search did not come to rest: take none of the values");
   }
@@ -436,29 +444,36 @@ class Fit {
       const double moved = std::fabs(measure(p, p.after) - measure(p, p.before)) / p.prior_width;
       if (p.at_bound) fit_.notes.push_back(fmt::format("{} stands at its bound: its interval means nothing", key(i)));
       if (moved > 3.0)
-        fit_.notes.push_back(fmt::format("{} lies {:.1f} prior widths from the file's value: the prior is too narrow, or the model errs",
-                                         key(i), moved));
+        fit_.notes.push_back(fmt::format(
+            "{} lies {:.1f} prior widths from the file's value: the prior is too narrow, or the model errs", key(i), moved));
       if (p.prior_share > alone)
         fit_.notes.push_back(p.influence < 1.0 ? fmt::format("{} has no influence on this log: prior only", key(i))
                                                : fmt::format("{} is told by its prior more than by the log", key(i)));
       if (p.prior_share > wants_more) suggest(p.field->key);
       for (std::size_t j = 0; j < i; ++j)
         if (std::fabs(fit_.correlation[i][j]) > 0.95)
-          fit_.notes.push_back(fmt::format("{} and {} are hardly told apart: correlation {:+.3f}", key(j), key(i), fit_.correlation[i][j]));
+          fit_.notes.push_back(
+              fmt::format("{} and {} are hardly told apart: correlation {:+.3f}", key(j), key(i), fit_.correlation[i][j]));
     }
   }
 
   void suggest(const std::string& of) {
-    struct Experiment { const char* part; const char* words; };
+    struct Experiment {
+      const char* part;
+      const char* words;
+    };
     static constexpr Experiment experiments[] = {
         {"leak", "a pressure-rise test: evacuate, isolate, wait an hour, cold"},
-        {"outgassing", "a pressure-rise test hot and again cold: what the surfaces give goes with temperature, a leak does not"},
-        {"heat_capacity", "a heating at full power and a cooling without power from the same temperature, with and without the load weighed"},
+        {"outgassing",
+         "a pressure-rise test hot and again cold: what the surfaces give goes with temperature, a leak does not"},
+        {"heat_capacity",
+         "a heating at full power and a cooling without power from the same temperature, with and without the load weighed"},
         {"mass", "weigh it"},
         {"density", "a heating at full power and a cooling without power; the product with the heat capacity is all they tell"},
         {"conductivity", "a soak of several hours: the power that holds it is what the lining loses"},
         {"thickness", "measure it with a rule"},
-        {"emissivity", "steps of the power at low and at high temperature: radiation goes with the fourth power, conduction does not"},
+        {"emissivity",
+         "steps of the power at low and at high temperature: radiation goes with the fourth power, conduction does not"},
         {"exchange", "a step of the power below 200 degC, where radiation is weak"},
         {"thermocouples", "a step of the power with rows of one second: the sensor's own lag shows in the first minutes only"},
         {"back_pressure_valve", "steps of the valve with a constant flow, held until the pressure rests"},
@@ -467,7 +482,8 @@ class Fit {
     for (const Experiment& one : experiments) {
       if (of.find(one.part) == std::string::npos) continue;
       const std::string words = fmt::format("for `{}`: {}", of, one.words);
-      if (std::find(fit_.experiments.begin(), fit_.experiments.end(), words) == fit_.experiments.end()) fit_.experiments.push_back(words);
+      if (std::find(fit_.experiments.begin(), fit_.experiments.end(), words) == fit_.experiments.end())
+        fit_.experiments.push_back(words);
       return;
     }
   }
@@ -480,7 +496,7 @@ class Fit {
   mutable std::atomic<int> runs_{0};
   mutable std::mutex mutex_;
   FurnaceFit fit_;
-  std::vector<double> weights_;          // as OpenLoop's readings
+  std::vector<double> weights_;  // as OpenLoop's readings
   VectorXd start_, x_, residuals_;
   MatrixXd jacobian_, normal_;
 };
@@ -507,7 +523,8 @@ void take_option(FitRequest& request, const std::string& name, const std::string
   };
   if (name == "prior" && text.ends_with('%')) {
     const std::optional<double> number = number_of(text.substr(0, text.size() - 1));
-    if (!number || !(*number > 0.0 && *number <= 1000.0)) throw InputError(place, "`" + text + "` for prior", "above 0 % up to 1000 %");
+    if (!number || !(*number > 0.0 && *number <= 1000.0))
+      throw InputError(place, "`" + text + "` for prior", "above 0 % up to 1000 %");
     request.prior = *number / 100.0;
   } else if (name == "prior") {
     std::string difference = unit == "degC" ? "K" : unit;
@@ -519,7 +536,8 @@ void take_option(FitRequest& request, const std::string& name, const std::string
   } else if (name == "low" || name == "high") {
     const double limit = quantity(unit);
     if (limit < request.field->low || limit > request.field->high)
-      throw InputError(place, "`" + text + "` for " + name, text_of(request.field->low, unit) + " to " + text_of(request.field->high, unit));
+      throw InputError(place, "`" + text + "` for " + name,
+                       text_of(request.field->low, unit) + " to " + text_of(request.field->high, unit));
     (name == "low" ? request.low : request.high) = limit;
   } else {
     throw InputError({"--fit", 1, at - static_cast<int>(name.size()) - 1}, "`" + name + "`", "one of prior, low, high",
@@ -536,7 +554,8 @@ FitRequest fit_request(const std::string& text) {
   for (std::size_t at = colon + 1; at < text.size();) {
     const std::size_t end = std::min(text.find(',', at), text.size()), equals = text.find('=', at);
     if (equals == std::string::npos || equals > end)
-      throw InputError({"--fit", 1, static_cast<int>(at) + 1}, "`" + text.substr(at, end - at) + "`", "prior=, low= or high= with a value");
+      throw InputError({"--fit", 1, static_cast<int>(at) + 1}, "`" + text.substr(at, end - at) + "`",
+                       "prior=, low= or high= with a value");
     take_option(request, text.substr(at, equals - at), text.substr(equals + 1, end - equals - 1), static_cast<int>(equals) + 2);
     at = end + 1;
   }
@@ -557,8 +576,8 @@ const std::vector<std::string>& usual_fit_keys() {
   return keys;
 }
 
-FurnaceFit fit_furnace(const OpenLoop& loop, const FurnaceFile& file, const std::vector<FitRequest>& requests, const FitSettings& settings,
-                       const FitProgress& progress) {
+FurnaceFit fit_furnace(const OpenLoop& loop, const FurnaceFile& file, const std::vector<FitRequest>& requests,
+                       const FitSettings& settings, const FitProgress& progress) {
   return Fit(loop, file, settings, progress).run(requests);
 }
 

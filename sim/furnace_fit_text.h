@@ -18,8 +18,8 @@ std::string fit_text(const FurnaceFit& fit, const FitSources& sources);
 std::string fit_json(const FurnaceFit& fit, const FitSources& sources);
 std::string fit_page(const FurnaceFit& fit, const FitSources& sources, const OpenLoop& loop);
 
-// The furnace file's text with the fitted values in it, six digits each; comments stay, and each new value gets one that says where it
-// comes from. What the fit left as it was stays as it is written. Throws InputError.
+// The furnace file's text with the fitted values in it, six digits each; comments stay, and each new value gets one that says
+// where it comes from. What the fit left as it was stays as it is written. Throws InputError.
 std::string fitted_furnace_yaml(const FurnaceFit& fit, const FitSources& sources, const std::string& text);
 
 }  // namespace sim

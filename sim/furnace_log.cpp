@@ -73,8 +73,9 @@ LogMapping mapping_of_header(const std::filesystem::path& file) {
   mapping.time_column = "time [s]";
   mapping.time_format = LogMapping::TimeFormat::seconds;
   if (line != mapping.time_column && !line.starts_with("time [s],"))
-    throw InputError({file.string(), 1, 1}, "`" + line.substr(0, 60) + "`",
-                     "`time [s],NAME [UNIT],...` as the trace.csv of a run has, or a mapping that says how the file is to be read (--map)");
+    throw InputError(
+        {file.string(), 1, 1}, "`" + line.substr(0, 60) + "`",
+        "`time [s],NAME [UNIT],...` as the trace.csv of a run has, or a mapping that says how the file is to be read (--map)");
   for (std::size_t at = line.find(','); at != std::string::npos;) {
     const std::size_t end = std::min(line.find(',', at + 1), line.size());
     const std::string column = line.substr(at + 1, end - at - 1);
@@ -126,7 +127,7 @@ FurnaceLog read_furnace_log(const std::filesystem::path& file, const std::option
   FurnaceLog log;
   log.source = file.string();
   log.notes = read.notes;
-  if (!log.notes.empty()) log.notes.pop_back();          // how it lies to a run, which there is none
+  if (!log.notes.empty()) log.notes.pop_back();  // how it lies to a run, which there is none
   if (mapping && !read.ignored.empty()) log.notes.push_back("columns not used: " + listed(read.ignored));
   for (const RecordedSignal& one : read.recorded.signals)
     for (std::size_t i = 0; i < one.line.size(); ++i)

@@ -15,8 +15,8 @@ using Eigen::VectorXd;
 
 constexpr double damping_least = 1e-12, damping_most = 1e12;
 
-// Forward where there is room, else backward: the error goes with the step, which is small beside what an estimate is uncertain by. A
-// column per parameter, each by whoever is free.
+// Forward where there is room, else backward: the error goes with the step, which is small beside what an estimate is uncertain
+// by. A column per parameter, each by whoever is free.
 bool find_jacobian(const LeastSquaresProblem& problem, const VectorXd& x, const VectorXd& at_x, Eigen::MatrixXd& jacobian) {
   std::atomic<Eigen::Index> next{0};
   std::atomic<bool> possible{true};
@@ -73,7 +73,8 @@ LeastSquaresResult solve_least_squares(const LeastSquaresProblem& problem) {
   if (!problem.residuals(at.x, at.residuals)) throw std::invalid_argument("nothing can be computed where the search begins");
   at.cost = 0.5 * at.residuals.squaredNorm();
   at.jacobian.resize(at.residuals.size(), at.x.size());
-  if (!find_jacobian(problem, at.x, at.residuals, at.jacobian)) throw std::invalid_argument("no derivative where the search begins");
+  if (!find_jacobian(problem, at.x, at.residuals, at.jacobian))
+    throw std::invalid_argument("no derivative where the search begins");
   double damping = 1e-3;
   while (at.iterations < problem.iterations_max && !at.converged) {
     ++at.iterations;
@@ -92,7 +93,7 @@ LeastSquaresResult solve_least_squares(const LeastSquaresProblem& problem) {
         at.cost = cost;
         at.residuals = residuals;
       } else if ((x - at.x).cwiseQuotient(problem.difference).norm() < 1e-4) {
-        break;                           // no step worth the name improves it
+        break;  // no step worth the name improves it
       }
     }
     if (!better) {

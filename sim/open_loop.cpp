@@ -14,10 +14,14 @@ namespace sim {
 namespace {
 
 constexpr double nothing = std::numeric_limits<double>::quiet_NaN();
-constexpr double cell_valid_degc = 600.0;      // below it an oxygen cell says nothing (DEVELOPERS.md, channel 13)
-constexpr double log_floor = 1e-3;             // ppm and Pa: below it a reading is all noise
+constexpr double cell_valid_degc = 600.0;  // below it an oxygen cell says nothing (DEVELOPERS.md, channel 13)
+constexpr double log_floor = 1e-3;         // ppm and Pa: below it a reading is all noise
 
-struct Instrument { const char* signal; int channel; bool logarithmic; };
+struct Instrument {
+  const char* signal;
+  int channel;
+  bool logarithmic;
+};
 constexpr std::array<Instrument, 10> instruments{{{"heat.1.pv", plant::channel::zone, false},
                                                   {"heat.2.pv", plant::channel::zone + 1, false},
                                                   {"heat.3.pv", plant::channel::zone + 2, false},
@@ -91,26 +95,33 @@ void OpenLoop::judge(const FurnaceLog& log, const plant::Furnace& furnace) {
       if (at_its_end(station, instrument.channel, value)) value = nothing;
     if (judged.logarithmic)
       for (double& value : judged.recorded) value = std::log(std::max(value, log_floor));
-    judged.recorded.front() = nothing;         // a controller that has just started shows no reading yet
+    judged.recorded.front() = nothing;  // a controller that has just started shows no reading yet
     if (std::any_of(judged.recorded.begin(), judged.recorded.end(), [](double value) { return !std::isnan(value); }))
       judged_.push_back(std::move(judged));
   };
   for (const Instrument& instrument : instruments) add(instrument);
   add(dew_point);
   if (judged_.empty()) {
-    throw InputError({log.source, 0, 0}, "no reading of an instrument",
-                     "at least one of heat.1.pv, load.pv, load_2.pv, casing.pv, pressure.pv, vacuum.pv, oxygen.pv, dew_point.pv");
+    throw InputError(
+        {log.source, 0, 0}, "no reading of an instrument",
+        "at least one of heat.1.pv, load.pv, load_2.pv, casing.pv, pressure.pv, vacuum.pv, oxygen.pv, dew_point.pv");
   }
 }
 
 void OpenLoop::steer_valves(const FurnaceLog& log) {
   if (const LoggedSignal* coils = log.find("controller.outputs")) {
     const std::vector<double> values = without_gaps(coils->values);
-    for (std::size_t i = 0; i < values.size(); ++i) obey_coils(steered_[i].commands, static_cast<unsigned>(std::max(values[i], 0.0)));
+    for (std::size_t i = 0; i < values.size(); ++i)
+      obey_coils(steered_[i].commands, static_cast<unsigned>(std::max(values[i], 0.0)));
     return;
   }
   using Set = void (*)(plant::Commands&, bool);
-  struct Contact { const char* signal; Set set; Set otherwise; const char* assumed; };
+  struct Contact {
+    const char* signal;
+    Set set;
+    Set otherwise;
+    const char* assumed;
+  };
   static constexpr Contact contacts[] = {
       {"plant.contactor", [](plant::Commands& c, bool on) { c.contactor = on; },
        [](plant::Commands& c, bool) { c.contactor = *std::max_element(c.demand.begin(), c.demand.end()) > 0.0; },
@@ -125,16 +136,22 @@ void OpenLoop::steer_valves(const FurnaceLog& log) {
        [](plant::Commands& c, bool) { c.bypass_open = false; }, "shut"},
       {"plant.valve.air", [](plant::Commands& c, bool on) { c.air_open = on; },
        [](plant::Commands& c, bool) { c.air_open = false; }, "shut"},
-      {"plant.pump", [](plant::Commands& c, bool on) { c.pump_run = on; c.inlet_vent_open = !on; },
+      {"plant.pump",
+       [](plant::Commands& c, bool on) {
+         c.pump_run = on;
+         c.inlet_vent_open = !on;
+       },
        [](plant::Commands& c, bool) { c.pump_run = false; }, "at rest"},
       {"plant.valve.pump", [](plant::Commands& c, bool on) { c.isolation_open = on; },
        [](plant::Commands& c, bool) { c.isolation_open = false; }, "shut"}};
   for (const Contact& contact : contacts) {
     const LoggedSignal* logged = log.find(contact.signal);
-    const std::vector<double> values = logged != nullptr ? without_gaps(logged->values) : std::vector<double>(times_s_.size(), 0.0);
+    const std::vector<double> values =
+        logged != nullptr ? without_gaps(logged->values) : std::vector<double>(times_s_.size(), 0.0);
     for (std::size_t i = 0; i < steered_.size(); ++i)
       (logged != nullptr ? contact.set : contact.otherwise)(steered_[i].commands, values[i] > 0.5);
-    if (logged == nullptr) assumptions_.push_back(fmt::format("no {} (nor controller.outputs) in the log: {}", contact.signal, contact.assumed));
+    if (logged == nullptr)
+      assumptions_.push_back(fmt::format("no {} (nor controller.outputs) in the log: {}", contact.signal, contact.assumed));
   }
 }
 
@@ -163,24 +180,30 @@ void OpenLoop::steer(const FurnaceLog& log, const plant::Furnace& furnace, plant
     assumptions_.push_back("no pressure.out in the log: the back-pressure valve is taken to stand open");
   if (!take("flow.out", [](Steered& s, double value) { s.commands.meter_set[0] = std::clamp(value, 0.0, 1.0); })) {
     const auto& factors = plant::build(furnace).gas.supplied;
-    const double full_slm = furnace.meter.full_scale_slm * factors[static_cast<std::size_t>(steered_[0].commands.gas)].conversion;
+    const double full_slm =
+        furnace.meter.full_scale_slm * factors[static_cast<std::size_t>(steered_[0].commands.gas)].conversion;
     const auto share = [full_slm](Steered& s, double slm) { s.commands.meter_set[0] = std::clamp(slm / full_slm, 0.0, 1.0); };
-    assumptions_.push_back(take("flow.pv", share) ? "no flow.out in the log: the meter is taken to be told what flow.pv shows"
-                                                  : "neither flow.out nor flow.pv in the log: no gas is taken to flow through the meter");
+    assumptions_.push_back(take("flow.pv", share)
+                               ? "no flow.out in the log: the meter is taken to be told what flow.pv shows"
+                               : "neither flow.out nor flow.pv in the log: no gas is taken to flow through the meter");
   }
   if (!any) throw InputError({log.source, 0, 0}, "no command", "at least one of heat.1.out, pressure.out, flow.out");
   steer_valves(log);
-  const bool flows = std::any_of(steered_.begin(), steered_.end(), [](const Steered& s) { return s.commands.meter_set[0] > 0.0; });
-  if (flows && gas == plant::Gas::none) assumptions_.emplace_back("the gas of the meter is in no log: that of the inert purge (--gas says another)");
+  const bool flows =
+      std::any_of(steered_.begin(), steered_.end(), [](const Steered& s) { return s.commands.meter_set[0] > 0.0; });
+  if (flows && gas == plant::Gas::none)
+    assumptions_.emplace_back("the gas of the meter is in no log: that of the inert purge (--gas says another)");
   surrounded_[0] = take("plant.barometer", [](Steered& s, double value) { s.environment.barometer_pa = value; });
   surrounded_[1] = take("plant.ambient", [](Steered& s, double value) { s.environment.ambient_degc = value; });
   surrounded_[2] = take("plant.mains", [](Steered& s, double value) { s.environment.mains_v = value; });
   constexpr const char* surroundings[] = {"barometer", "ambient", "mains"};
   for (std::size_t i = 0; i < surrounded_.size(); ++i)
-    if (!surrounded_[i]) assumptions_.push_back(fmt::format("no plant.{} in the log: as the furnace file has it, all the time", surroundings[i]));
+    if (!surrounded_[i])
+      assumptions_.push_back(fmt::format("no plant.{} in the log: as the furnace file has it, all the time", surroundings[i]));
 }
 
-// Outputs that move steadily run straight from row to row; what switches does so half-way between two rows, as nobody knows when.
+// Outputs that move steadily run straight from row to row; what switches does so half-way between two rows, as nobody knows
+// when.
 OpenLoop::Steered OpenLoop::between(std::size_t row, double time_s) const {
   const Steered& from = steered_[row];
   if (row + 1 >= steered_.size()) return from;

@@ -11,7 +11,7 @@ namespace {
 
 struct Lines {
   std::vector<std::string> lines;
-  bool ended = false;                    // by a line end
+  bool ended = false;  // by a line end
 
   explicit Lines(const std::string& text) {
     for (std::size_t at = 0; at < text.size();) {
@@ -33,9 +33,12 @@ struct Lines {
 std::size_t comment_of(const std::string& line) {
   char quote = '\0';
   for (std::size_t i = 0; i < line.size(); ++i) {
-    if (quote != '\0') quote = line[i] == quote ? '\0' : quote;
-    else if (line[i] == '"' || line[i] == '\'') quote = line[i];
-    else if (line[i] == '#' && (i == 0 || line[i - 1] == ' ')) return i;
+    if (quote != '\0')
+      quote = line[i] == quote ? '\0' : quote;
+    else if (line[i] == '"' || line[i] == '\'')
+      quote = line[i];
+    else if (line[i] == '#' && (i == 0 || line[i - 1] == ' '))
+      return i;
   }
   return std::string::npos;
 }
@@ -67,12 +70,13 @@ void replace(Lines& lines, const YamlNode& node, const YamlEdit& edit) {
 
 // `path` below `map`, which has not got its first part.
 void insert(Lines& lines, const YamlNode& map, std::string path, const YamlEdit& edit) {
-  if (map.keys.empty()) throw InputError(map.place, map.found(), "a map that has a key already, to put `" + edit.key + "` before it");
+  if (map.keys.empty())
+    throw InputError(map.place, map.found(), "a map that has a key already, to put `" + edit.key + "` before it");
   const SourcePlace& first = map.keys.front().place;
   std::string& line = lines.at(first);
   const auto column = static_cast<std::size_t>(first.column) - 1;
   std::string flow, close;
-  if (line.find_first_not_of(' ') == column) {             // a block: lines of its own, nested as they must be
+  if (line.find_first_not_of(' ') == column) {  // a block: lines of its own, nested as they must be
     std::string indent(column, ' ');
     std::vector<std::string> added;
     for (std::size_t dot = path.find('.'); dot != std::string::npos; dot = path.find('.')) {

@@ -46,7 +46,8 @@ constexpr const char* heating = R"(
   - {name: cool, cool: {load_below: 100 degC, timeout: 3 h}}
   - {name: end, end: })";
 
-sim::Scenario cycle(const std::string& name, const std::string& segments, int minutes, const std::vector<std::string>& settings) {
+sim::Scenario cycle(const std::string& name, const std::string& segments, int minutes,
+                    const std::vector<std::string>& settings) {
   const std::string configs = std::string(source_folder) + "/configs";
   const std::string text = "title: hidden\nwhy: a log to fit\nseed: 1\nfurnace: " + furnace_path + "\ncontroller: " + configs +
                            "/controllers/one_zone_retort.yaml\nrun: {at_most: " + std::to_string(minutes) +
@@ -67,18 +68,23 @@ sim::FurnaceLog logged(const sim::Scenario& scenario, std::uint64_t every, doubl
     log.signals.push_back({signal, {}});
   }
   const auto rounded = [&](const sim::Signal& signal, double value) {
-    const double step = signal.name.ends_with(".out") ? 1e-4 : signal.unit == "degC" ? step_k : signal.name == "pressure.pv" ? step_pa : 0.0;
+    const double step = signal.name.ends_with(".out")  ? 1e-4
+                        : signal.unit == "degC"        ? step_k
+                        : signal.name == "pressure.pv" ? step_pa
+                                                       : 0.0;
     return step > 0.0 ? std::round(value / step) * step : value;
   };
   for (std::uint64_t tick = 0; bench.advance(); ++tick) {
     if (tick % every != 0) continue;
     log.times_s.push_back(bench.time_s());
-    for (std::size_t i = 0; i < slots.size(); ++i) log.signals[i].values.push_back(rounded(log.signals[i].signal, bench.frame()[slots[i]]));
+    for (std::size_t i = 0; i < slots.size(); ++i)
+      log.signals[i].values.push_back(rounded(log.signals[i].signal, bench.frame()[slots[i]]));
   }
   return log;
 }
 
-sim::FurnaceFit fit(const sim::FurnaceLog& log, const sim::FurnaceFile& file, const std::vector<std::string>& keys, double accuracy = 5e-4) {
+sim::FurnaceFit fit(const sim::FurnaceLog& log, const sim::FurnaceFile& file, const std::vector<std::string>& keys,
+                    double accuracy = 5e-4) {
   std::vector<sim::FitRequest> requests;
   for (const std::string& key : keys) requests.push_back(sim::fit_request(key));
   return sim::fit_furnace(sim::OpenLoop(log, file.furnace, plant::Gas::none), file, requests, {2, accuracy});
@@ -107,7 +113,8 @@ TEST(FurnaceFit, FindsAHiddenFurnaceInALogWithoutNoise) {
         const double value = shown[k * log.times_s.size() + i];
         one.values[i] = loop.judged()[k].logarithmic ? std::exp(value) : value;
       }
-  const sim::FurnaceFit found = fit(log, file, {"retort.material.heat_capacity", "load.emissivity", "back_pressure_valve.area"}, 1e-5);
+  const sim::FurnaceFit found =
+      fit(log, file, {"retort.material.heat_capacity", "load.emissivity", "back_pressure_valve.area"}, 1e-5);
   EXPECT_TRUE(found.passed);
   EXPECT_NEAR(found.parameters[0].after / hidden.retort.material.c0_j_kgk, 1.0, 2e-4);
   EXPECT_NEAR(found.parameters[1].after / hidden.load.emissivity, 1.0, 2e-3);
@@ -118,8 +125,8 @@ TEST(FurnaceFit, FindsAHiddenFurnaceInALogWithoutNoise) {
 // A few of the cases that tools/fit_recovery.py counts: the whole bench, noise of its instruments, rows every 5 s, rounded.
 TEST(FurnaceFit, FindsHiddenFurnacesInsideItsIntervals) {
   const sim::FurnaceFile file = shipped();
-  const std::vector<std::pair<std::string, double>> hidden{{"retort.material.heat_capacity", 780.0}, {"lining.material.conductivity", 0.055},
-                                                           {"back_pressure_valve.area", 4e-6}};
+  const std::vector<std::pair<std::string, double>> hidden{
+      {"retort.material.heat_capacity", 780.0}, {"lining.material.conductivity", 0.055}, {"back_pressure_valve.area", 4e-6}};
   const std::vector<std::string> units{" J/(kg K)", " W/(m K)", " m2"};
   int inside = 0, cases = 0;
   std::mt19937 chance(1);
@@ -137,15 +144,16 @@ TEST(FurnaceFit, FindsHiddenFurnacesInsideItsIntervals) {
     for (std::size_t i = 0; i < hidden.size(); ++i, ++cases) {
       const sim::FittedParameter& p = found.parameters[i];
       inside += p.low95 <= values[i] && values[i] <= p.high95;
-      EXPECT_LT(std::fabs(p.after / values[i] - 1.0), 0.5 * std::fabs(p.before / values[i] - 1.0) + 0.01) << p.field->key << seed;
-      EXPECT_LT(p.high95 / p.low95, 1.6) << p.field->key;          // intervals that say something
+      EXPECT_LT(std::fabs(p.after / values[i] - 1.0), 0.5 * std::fabs(p.before / values[i] - 1.0) + 0.01)
+          << p.field->key << seed;
+      EXPECT_LT(p.high95 / p.low95, 1.6) << p.field->key;  // intervals that say something
     }
   }
   EXPECT_GE(inside, 11) << "of " << cases;
 }
 
-// Shut and cold, the pressure rises by the leak alone: q = V dp/dt, the gas in the plug's pores counted at its own temperature, read off
-// the log by a straight line.
+// Shut and cold, the pressure rises by the leak alone: q = V dp/dt, the gas in the plug's pores counted at its own temperature,
+// read off the log by a straight line.
 TEST(FurnaceFit, FindsTheLeakThatThePressureRiseTells) {
   constexpr const char* rise = R"(
   - {name: evacuation, evacuate: {below: 30 Pa abs, timeout: 20 min}}
@@ -181,10 +189,11 @@ TEST(FurnaceFit, FindsTheLeakThatThePressureRiseTells) {
   EXPECT_NEAR(found.parameters[0].after / by_hand, 1.0, 0.02);
 }
 
-// Where the heat capacity does not go with temperature, only its product with the mass is in the plant's equations. A product known
-// exactly leaves each of two, of one prior width, half of its prior's variance.
+// Where the heat capacity does not go with temperature, only its product with the mass is in the plant's equations. A product
+// known exactly leaves each of two, of one prior width, half of its prior's variance.
 TEST(FurnaceFit, NamesWhatALogCannotTellApart) {
-  const sim::FurnaceLog log = logged(cycle("pair", heating, 55, {"furnace.load.material.heat_capacity_slope=0 J/(kg K2)"}), 50, 0.1, 1.0);
+  const sim::FurnaceLog log =
+      logged(cycle("pair", heating, 55, {"furnace.load.material.heat_capacity_slope=0 J/(kg K2)"}), 50, 0.1, 1.0);
   sim::FurnaceFile file = shipped();
   file.furnace.load.material.c1_j_kgk2 = 0.0;
   const sim::FurnaceFit found = fit(log, file, {"load.mass", "load.material.heat_capacity", "retort.emissivity_outside"});
@@ -209,7 +218,8 @@ TEST(FurnaceFit, SaysWhatThePriorAloneTells) {
 }
 
 TEST(FurnaceFit, StaysWithinTheBoundsThatAreGiven) {
-  const sim::FurnaceLog log = logged(cycle("bounds", heating, 55, {"furnace.retort.material.heat_capacity=900 J/(kg K)"}), 50, 0.1, 1.0);
+  const sim::FurnaceLog log =
+      logged(cycle("bounds", heating, 55, {"furnace.retort.material.heat_capacity=900 J/(kg K)"}), 50, 0.1, 1.0);
   const sim::FurnaceFit found = fit(log, shipped(), {"retort.material.heat_capacity:low=700 J/(kg K),high=820 J/(kg K)"});
   EXPECT_DOUBLE_EQ(found.parameters[0].after, 820.0);
   EXPECT_TRUE(found.parameters[0].at_bound);
@@ -219,13 +229,14 @@ TEST(FurnaceFit, StaysWithinTheBoundsThatAreGiven) {
 TEST(FurnaceFit, WritesAFurnaceFileThatMakesTheSameRun) {
   const sim::FurnaceLog& log = heating_log();
   const sim::FurnaceFile file = shipped();
-  const sim::FurnaceFit found = fit(log, file, {"retort.material.heat_capacity", "meter.conversion.argon", "leak", "relief.area"});
+  const sim::FurnaceFit found =
+      fit(log, file, {"retort.material.heat_capacity", "meter.conversion.argon", "leak", "relief.area"});
   const std::string text = contents(furnace_path);
   const std::string made = sim::fitted_furnace_yaml(found, {"logs/hidden.csv", furnace_path, file.title, {}}, text);
   const sim::FurnaceFile again = sim::read_furnace(sim::parse_yaml(made, "made.yaml"));
   EXPECT_NEAR(again.furnace.retort.material.c0_j_kgk / found.parameters[0].after, 1.0, 1e-5);
   EXPECT_NEAR(again.furnace.meter.conversion_argon / found.parameters[1].after, 1.0, 1e-5);
-  EXPECT_EQ(again.furnace.relief.area_m2, file.furnace.relief.area_m2);       // the prior's value is the file's
+  EXPECT_EQ(again.furnace.relief.area_m2, file.furnace.relief.area_m2);  // the prior's value is the file's
   EXPECT_EQ(again.furnace.load.material.c0_j_kgk, file.furnace.load.material.c0_j_kgk);
   EXPECT_THAT(made, HasSubstr("fitted to hidden.csv, 95 % "));
   // Without what was put in, it is the old text: every comment and every other value stands.
@@ -238,23 +249,29 @@ TEST(FurnaceFit, WritesAFurnaceFileThatMakesTheSameRun) {
     if (was == is) continue;
     ++differing;
     const std::size_t comment = was.find('#');
-    if (comment != std::string::npos) { EXPECT_THAT(is, HasSubstr(was.substr(comment))); }
+    if (comment != std::string::npos) {
+      EXPECT_THAT(is, HasSubstr(was.substr(comment)));
+    }
   }
   EXPECT_LE(differing, 3u);
   EXPECT_GE(differing, 2u);
   const sim::OpenLoop loop(log, file.furnace, plant::Gas::none);
   const std::vector<double> shown = loop.readings(again.furnace);
   for (std::size_t i = 0; i < shown.size(); ++i)
-    if (!std::isnan(shown[i])) { ASSERT_EQ(shown[i], found.after[i]); }
+    if (!std::isnan(shown[i])) {
+      ASSERT_EQ(shown[i], found.after[i]);
+    }
   EXPECT_THAT(sim::fit_page(found, {"logs/hidden.csv", furnace_path, file.title, {}}, loop), HasSubstr("\"label\":\"after\""));
 }
 
 TEST(YamlEdit, ReplacesInPlaceAndAddsWhatIsNotThere) {
   const std::string text = "# top\na: {b: 1 m, c: \"2\"}   # both\nd:\n  e: 3 Pa abs # three\n";
-  EXPECT_EQ(sim::edit_yaml(text, "x", {{"a.c", "5", "new"}}), "# top\na: {b: 1 m, c: 5}   # both; new\nd:\n  e: 3 Pa abs # three\n");
+  EXPECT_EQ(sim::edit_yaml(text, "x", {{"a.c", "5", "new"}}),
+            "# top\na: {b: 1 m, c: 5}   # both; new\nd:\n  e: 3 Pa abs # three\n");
   EXPECT_EQ(sim::edit_yaml(text, "x", {{"d.e", "4 Pa abs", ""}, {"d.f.g", "6", "put"}}),
             "# top\na: {b: 1 m, c: \"2\"}   # both\nd:\n  f:\n    g: 6   # put\n  e: 4 Pa abs # three\n");
-  EXPECT_EQ(sim::edit_yaml(text, "x", {{"a.x.y", "7", ""}}), "# top\na: {x: {y: 7}, b: 1 m, c: \"2\"}   # both\nd:\n  e: 3 Pa abs # three\n");
+  EXPECT_EQ(sim::edit_yaml(text, "x", {{"a.x.y", "7", ""}}),
+            "# top\na: {x: {y: 7}, b: 1 m, c: \"2\"}   # both\nd:\n  e: 3 Pa abs # three\n");
   EXPECT_THROW((void)sim::edit_yaml(text, "x", {{"d.e.f", "1", ""}}), sim::InputError);
 }
 
@@ -274,7 +291,8 @@ TEST(FurnaceFit, RefusesWithThePlace) {
   EXPECT_THAT(request("leak:prior=0%"), HasSubstr("--fit:1:12"));
   EXPECT_THAT(request("leak:pior=10%"), HasSubstr("nearest: prior"));
   EXPECT_THAT(request("leak:low=3 K"), HasSubstr("--fit:1:10"));
-  EXPECT_THAT(refusal([] { (void)fit(heating_log(), shipped(), {"surroundings.ambient"}); }), HasSubstr("surroundings.ambient:prior="));
+  EXPECT_THAT(refusal([] { (void)fit(heating_log(), shipped(), {"surroundings.ambient"}); }),
+              HasSubstr("surroundings.ambient:prior="));
   const auto file = [](const char* text) { return refusal([&] { (void)sim::read_furnace_log(fresh("bad.csv", text), {}); }); };
   EXPECT_THAT(file("time [s],heat.1.pv\n0,1\n"), HasSubstr("bad.csv:1:10"));
   EXPECT_THAT(file("Zeit,Ofen\n0,1\n"), HasSubstr("--map"));
@@ -286,9 +304,10 @@ TEST(FurnaceFit, RefusesWithThePlace) {
 TEST(FurnaceLog, IsReadByItsHeaderOrByAMapping) {
   const auto own = fresh("own.csv", "time [s],heat.1.pv [degC],heat.1.out [1],other [K]\n10,20,0,1\n15,21,0.5,1\n20,,1,1\n");
   const auto foreign = fresh("foreign.csv", "t;Ofen;Steller\n10;68,0;0\n15;69,8;50\n20;;100\n");
-  const auto mapping = fresh("mapping.yaml", "separator: semicolon\ndecimal: comma\ntime: {column: t, format: seconds}\ncolumns:\n"
-                                             "  - {column: Ofen, signal: heat.1.pv, unit: degF}\n"
-                                             "  - {column: Steller, signal: heat.1.out, unit: \"%\"}\n");
+  const auto mapping = fresh("mapping.yaml",
+                             "separator: semicolon\ndecimal: comma\ntime: {column: t, format: seconds}\ncolumns:\n"
+                             "  - {column: Ofen, signal: heat.1.pv, unit: degF}\n"
+                             "  - {column: Steller, signal: heat.1.out, unit: \"%\"}\n");
   const sim::FurnaceLog a = sim::read_furnace_log(own, {}), b = sim::read_furnace_log(foreign, sim::read_mapping_file(mapping));
   ASSERT_EQ(a.times_s, (std::vector<double>{0.0, 5.0, 10.0}));
   ASSERT_EQ(b.times_s, a.times_s);

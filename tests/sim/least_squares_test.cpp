@@ -15,7 +15,9 @@ namespace {
 
 using Eigen::VectorXd;
 
-struct Points { VectorXd x, y; };
+struct Points {
+  VectorXd x, y;
+};
 
 Points misra() {
   std::ifstream stream(std::string(source_folder) + "/tests/reference/nonlinear_regression.csv");
