@@ -300,6 +300,25 @@ TEST(FurnaceFit, RefusesWithThePlace) {
   EXPECT_THAT(file("time [s],heat.1.pv [degC]\n0,20\n1,20\n1,20\n"), HasSubstr("bad.csv:4:1"));
 }
 
+// A capacitance gauge at 10.2 V (1.02 of its full scale) says only that there is more: no reading to be held against.
+TEST(OpenLoop, TakesNoReadingOfAnInstrumentAtItsEnd) {
+  const sim::FurnaceFile file = shipped();
+  const sim::OpenLoop loop(heating_log(), file.furnace, plant::Gas::none);
+  const std::vector<double>& logged_pa = heating_log().find("vacuum.pv")->values;
+  for (const sim::JudgedSignal& one : loop.judged()) {
+    if (one.signal.name != "vacuum.pv") continue;
+    std::size_t left_out = 0;
+    for (std::size_t i = 1; i < logged_pa.size(); ++i) {
+      const bool at_end = logged_pa[i] > 1.018 * file.furnace.instruments.vacuum_full_scale_pa;
+      left_out += at_end;
+      EXPECT_EQ(std::isnan(one.recorded[i]), at_end) << i;
+    }
+    EXPECT_GT(left_out, 100u);
+    return;
+  }
+  FAIL() << "no vacuum.pv";
+}
+
 // A log's own header and a mapping say the same.
 TEST(FurnaceLog, IsReadByItsHeaderOrByAMapping) {
   const auto own = fresh("own.csv", "time [s],heat.1.pv [degC],heat.1.out [1],other [K]\n10,20,0,1\n15,21,0.5,1\n20,,1,1\n");
