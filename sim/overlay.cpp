@@ -412,4 +412,30 @@ std::string recorded_page(const Comparison& comparison, const Baseline& run, con
   return page + page_end();
 }
 
+std::string drawn_page(const std::string& title, const std::string& top, const std::vector<DrawnSignal>& signals) {
+  double end_s = 0.0;
+  for (const DrawnSignal& one : signals)
+    for (const DrawnSignal::Line& line : one.lines) end_s = std::max(end_s, line.line.times_s.back());
+  const Grid grid(end_s);
+  constexpr Role roles[] = {Role::process_value, Role::other, Role::set_point};
+  std::vector<OverlayChart> charts;
+  for (const DrawnSignal& one : signals) {
+    OverlayChart made;
+    made.chart.key = one.signal.name;
+    std::replace(made.chart.key.begin(), made.chart.key.end(), '.', '_');
+    made.chart.title = one.signal.name;
+    made.chart.axis = one.signal.unit;
+    made.chart.logarithmic = one.logarithmic;
+    made.quantity = made.recorded = one.signal.quantity;
+    for (std::size_t i = 0; i < one.lines.size(); ++i)
+      made.columns.push_back({one.lines[i].label, roles[i % 3], one.signal.decimals, sampled(one.lines[i].line, grid)});
+    charts.push_back(std::move(made));
+  }
+  std::string page = head_of(title, {}) + top;
+  add_charts(page, charts, {}, {});
+  page += "</main>\n";
+  add_data(page, charts, grid, {}, {});
+  return page + page_end();
+}
+
 }  // namespace sim

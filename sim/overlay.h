@@ -20,4 +20,16 @@ std::string comparison_page(const Comparison& comparison, const Baseline& run, c
 std::string recorded_title(const Baseline& run);
 std::string recorded_page(const Comparison& comparison, const Baseline& run, const RecordedLog& log, const std::string& title);
 
+// Any lines over one another, a chart for each signal, below what `top` says as HTML.
+struct DrawnSignal {
+  struct Line {
+    std::string label;
+    Polyline line;
+  };
+  Signal signal;
+  bool logarithmic = false;
+  std::vector<Line> lines;
+};
+std::string drawn_page(const std::string& title, const std::string& top, const std::vector<DrawnSignal>& signals);
+
 }  // namespace sim

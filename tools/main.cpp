@@ -64,6 +64,7 @@ int main(int argc, char** argv) {
   tools::add_run(app, invocation);
   tools::add_check(app, invocation);
   tools::add_compare(app, invocation);
+  tools::add_fit(app, invocation);
   tools::add_report(app, invocation);
   tools::add_replay(app, invocation);
   tools::add_interlocks(app, invocation);

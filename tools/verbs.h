@@ -39,6 +39,7 @@ void add_units(CLI::App& verb, std::string& text);
 void add_run(CLI::App& app, Invocation& invocation);
 void add_check(CLI::App& app, Invocation& invocation);
 void add_compare(CLI::App& app, Invocation& invocation);
+void add_fit(CLI::App& app, Invocation& invocation);
 void add_report(CLI::App& app, Invocation& invocation);
 void add_replay(CLI::App& app, Invocation& invocation);
 void add_interlocks(CLI::App& app, Invocation& invocation);
