@@ -100,9 +100,9 @@ WhitenessTest whiteness(const Eigen::VectorXd& residual, int parameters) {
   return test;
 }
 
-double chance_of(const Eigen::MatrixXd& others, const Eigen::MatrixXd& own, const Eigen::VectorXd& residual,
-                 const ResidualColour& colour) {
-  if (!(colour.variance() > 0.0) || others.cols() == 0) return 1.0;
+ScoreTest score_test(const Eigen::MatrixXd& others, const Eigen::MatrixXd& own, const Eigen::VectorXd& residual,
+                     const ResidualColour& colour) {
+  if (!(colour.variance() > 0.0) || others.cols() == 0) return {};
   Eigen::VectorXd scale = own.colwise().norm();
   for (double& s : scale) s = s > 0.0 ? 1.0 / s : 0.0;
   const Eigen::MatrixXd own_scaled = own * scale.asDiagonal();
@@ -112,16 +112,17 @@ double chance_of(const Eigen::MatrixXd& others, const Eigen::MatrixXd& own, cons
     if (rest > 1e-6 * whole) left.col(i) /= rest;
     else left.col(i).setZero();
   }
-  const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> modes(colour.weighed(left, left));
-  const Eigen::VectorXd score = modes.eigenvectors().transpose() * (left.transpose() * residual);
-  const double most = modes.eigenvalues().maxCoeff();
-  double statistic = 0.0, degrees = 0.0;
-  for (Eigen::Index i = 0; i < score.size(); ++i) {
-    if (!(modes.eigenvalues()[i] > 1e-4 * most)) continue;
-    statistic += score[i] * score[i] / modes.eigenvalues()[i];
-    degrees += 1.0;
-  }
-  return degrees > 0.0 ? chi_square_tail(statistic, degrees) : 1.0;
+  const Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd> modes(left.transpose() * left);
+  const Eigen::VectorXd& size = modes.eigenvalues();
+  Eigen::Index first = 0;   // eigenvalues rise
+  while (first < size.size() && !(size[first] > 1e-4 * size[size.size() - 1])) ++first;
+  const Eigen::Index kept = size.size() - first;
+  if (kept == 0) return {};
+  const Eigen::MatrixXd basis =
+      left * modes.eigenvectors().rightCols(kept) * size.tail(kept).cwiseSqrt().cwiseInverse().asDiagonal();   // orthonormal
+  const Eigen::VectorXd score = basis.transpose() * residual;
+  const double statistic = score.dot(colour.weighed(basis, basis).ldlt().solve(score));
+  return {chi_square_tail(statistic, static_cast<double>(kept)), score.norm() / std::sqrt(static_cast<double>(residual.size()))};
 }
 
 }  // namespace sim

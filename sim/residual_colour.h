@@ -43,16 +43,15 @@ struct WhitenessTest {
 // Biometrika 65 (1978) 297-303. At least 8 readings.
 WhitenessTest whiteness(const Eigen::VectorXd& residual, int parameters);
 
-struct InputTest {
-  double largest = 0.0;   // correlation of the residual with an input `at_delay_s` before
-  double at_delay_s = 0.0;
-  double chance = 1.0;    // of a statistic as large if the residual had nothing to do with them
+struct ScoreTest {
+  double chance = 1.0;      // of a statistic as large, had the residual nothing to do with the columns
+  double explained = 0.0;   // rms of what they explain of it
   bool independent() const { return chance >= 0.001; }
 };
 
-// Score test: whether columns `others` (what past input, or a bent characteristic, could have added) would explain more of the residual
-// than chance, after what the model's own sensitivities (`own`) explain, errors coloured as they are. chance by chi-square.
-double chance_of(const Eigen::MatrixXd& others, const Eigen::MatrixXd& own, const Eigen::VectorXd& residual,
-                 const ResidualColour& colour);
+// Whether columns `others` (what past input, or a bent characteristic, could have added) would explain more of the residual than chance,
+// after what the model's own sensitivities (`own`) explain, errors coloured as they are: Rao's score test, chance by chi-square.
+ScoreTest score_test(const Eigen::MatrixXd& others, const Eigen::MatrixXd& own, const Eigen::VectorXd& residual,
+                     const ResidualColour& colour);
 
 }  // namespace sim
