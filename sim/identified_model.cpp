@@ -9,7 +9,9 @@ namespace sim {
 namespace {
 
 Estimate about(double value, double half_width) { return {value, value - half_width, value + half_width}; }
+// Beyond a factor of a million nothing is known of it.
 Estimate logarithmic(double log_value, double half_width, double unit) {
+  if (!(half_width < std::log(1e6))) return {unit * std::exp(log_value), 0.0, std::numeric_limits<double>::infinity()};
   return {unit * std::exp(log_value), unit * std::exp(log_value - half_width), unit * std::exp(log_value + half_width)};
 }
 
@@ -27,6 +29,11 @@ TwoLags two_lags(double log_time, double log_damping) {
 void report_two_lags(const OutputErrorFit& fit, const ParameterSpread& spread, double unit, IdentifiedModel& model) {
   const TwoLags best = two_lags(fit.theta[0], fit.theta[1]);
   Estimate longer{best.longer, best.longer, best.longer}, shorter{best.shorter, best.shorter, best.shorter};
+  if (std::max(spread.half_width(0), spread.half_width(1)) > std::log(1e6)) {   // nothing known
+    model.lags_s = {longer, shorter};
+    for (Estimate& lag : model.lags_s) lag = {lag.value * unit, 0.0, std::numeric_limits<double>::infinity()};
+    return;
+  }
   const Eigen::Matrix2d root = spread.covariance.topLeftCorner<2, 2>().llt().matrixL();
   for (int i = 0; i < 180; ++i) {
     const double angle = 2.0 * std::numbers::pi * i / 180.0;

@@ -52,8 +52,8 @@ struct GridPoint {
 std::vector<double> delays(const PreparedRecord& record) {
   const double most = 0.6 * record.answering();
   std::vector<double> tries{0.0};
-  for (double d = 0.5 * record.period; d < most; d *= 1.3) tries.push_back(d);
-  for (int i = 1; i <= 12; ++i) tries.push_back(most * i / 12.0);
+  for (double d = 0.5 * record.period; d < most; d *= 1.5) tries.push_back(d);
+  for (int i = 1; i <= 8; ++i) tries.push_back(most * i / 8.0);
   return tries;
 }
 
@@ -143,7 +143,7 @@ OutputErrorFit fit_from(Structure structure, const NuisanceTerms& terms, const P
 }
 
 OutputErrorFit fit_structure(Structure structure, const NuisanceTerms& terms, const PreparedRecord& record) {
-  const PreparedRecord few = record.thinned(record.times.size() / 400 + (record.times.size() % 400 != 0 ? 1 : 0));
+  const PreparedRecord few = record.thinned((record.times.size() + 299) / 300);
   OutputErrorFit best;
   bool any = false;
   for (const NonLinear& start : starts(searched(structure, terms, few), 5, record.period)) {

@@ -49,6 +49,28 @@ Run longest_run(const std::vector<double>& y) {
   return best;
 }
 
+// Distances of readings from the line between their neighbours, each to unit weight of noise.
+std::vector<double> off_line(const std::vector<double>& times, const std::vector<double>& readings) {
+  std::vector<double> distances;
+  for (std::size_t k = 1; k + 1 < readings.size(); ++k) {
+    const double share = (times[k] - times[k - 1]) / (times[k + 1] - times[k - 1]);
+    const double off = readings[k] - (1.0 - share) * readings[k - 1] - share * readings[k + 1];
+    distances.push_back(off / std::sqrt(1.0 + share * share + (1.0 - share) * (1.0 - share)));
+  }
+  return distances;
+}
+
+// Of noise, neighbouring distances have correlation -2/3 (weights -1/2, 1, -1/2); of a smooth curve nearly 1.
+bool looks_like_noise(const std::vector<double>& times, const std::vector<double>& readings) {
+  const std::vector<double> e = off_line(times, readings);
+  double own = 0.0, next = 0.0;
+  for (std::size_t k = 0; k + 1 < e.size(); ++k) {
+    own += e[k] * e[k];
+    next += e[k] * e[k + 1];
+  }
+  return next < -0.3 * own;
+}
+
 // Readings that stand still although the noise about them is beyond the quantum, or that came to the end of their range at full speed.
 void look_for_stuck(const std::vector<double>& t, const std::vector<double>& y, RecordQuality& found) {
   const Run run = longest_run(y);
@@ -61,7 +83,8 @@ void look_for_stuck(const std::vector<double>& t, const std::vector<double>& y, 
   }
   // With noise of half a quantum a reading repeats its neighbour no more than two times out of three: eight in a row are one in 25, a
   // twentieth of the record far less.
-  const bool noisy = noise_of(times, others) > std::max(0.5 * found.quantum, 1e-9 * found.output_span) && run.count >= 12;
+  const bool noisy = noise_of(times, others) > std::max(0.5 * found.quantum, 1e-9 * found.output_span) && run.count >= 12 &&
+                     looks_like_noise(times, others);
   const auto [low, high] = std::minmax_element(y.begin(), y.end());
   const bool at_limit = y[run.from] == *low || y[run.from] == *high;
   const std::size_t last = run.from + run.count;
@@ -118,11 +141,7 @@ void look_at_input(const TestRecord& record, RecordQuality& found) {
 
 double noise_of(const std::vector<double>& times, const std::vector<double>& readings) {
   std::vector<double> squares;
-  for (std::size_t k = 1; k + 1 < readings.size(); ++k) {
-    const double share = (times[k] - times[k - 1]) / (times[k + 1] - times[k - 1]);
-    const double off = readings[k] - (1.0 - share) * readings[k - 1] - share * readings[k + 1];
-    squares.push_back(off * off / (1.0 + share * share + (1.0 - share) * (1.0 - share)));
-  }
+  for (const double off : off_line(times, readings)) squares.push_back(off * off);
   if (squares.empty()) return 0.0;
   std::sort(squares.begin(), squares.end());
   const std::size_t kept = std::max<std::size_t>(1, squares.size() * 9 / 10);
