@@ -139,8 +139,8 @@ void judge_residual(const ChosenModel& chosen, const RecordQuality& q, std::vect
   const auto matters = [&](const ScoreTest& test) { return !test.independent() && test.explained > explained_share * q.output_span; };
   const bool bent = matters(m.bend_test), more = matters(m.input_test);
   if (!bent && !more) return;
-  const double slow = std::max(lag_sum(m) + m.delay_s.value, 2.0 * q.period_s), bit = std::max(q.period_s, 0.2 * slow);
-  const int order = order_for(3.0 * slow, bit);
+  const double slow = std::max(lag_sum(m) + m.delay_s.value, 2.0 * q.period_s), bit = std::max(q.period_s, 0.5 * slow);
+  const int order = order_for(3.0 * slow, bit);   // 6 bits: 63 of them in 32 times what makes the process slow
   const double rms = std::max(m.bend_test.explained, m.input_test.explained);
   std::string test = text("Run a pseudo-random binary test of %.3g up and down, bit time %.3g s, register of %d bits (%.3g s)",
                           0.5 * q.input_span, bit, order, bit * ((1 << order) - 1));

@@ -67,7 +67,8 @@ ResidualColour::ResidualColour(const Eigen::VectorXd& residual, Eigen::Index par
   double sum = 1.0;
   for (std::size_t k = 1; k < covariance_.size(); ++k) sum += 2.0 * covariance_[k] / covariance_[0];
   effective_count_ = std::clamp(count / std::max(sum, 1e-3), std::min(5.0, count), count);
-  const double scale = count / std::max(1.0, count - static_cast<double>(parameters));
+  // Parameters take their degrees of freedom from the slow part of the residual, where so many are all there are.
+  const double scale = effective_count_ / std::max(0.5 * effective_count_, effective_count_ - static_cast<double>(parameters));
   for (double& c : covariance_) c *= scale;
 }
 

@@ -8,7 +8,7 @@
 namespace sim {
 
 // Residuals as an autoregression (Yule and Walker's equations, order 0..8 by BIC), counted from reading to reading whatever their
-// spacing. Estimates of a model with `parameters` parameters leave too small residuals: variances are scaled by n / (n - parameters).
+// spacing. Estimates of a model with `parameters` parameters leave too small residuals: variances are scaled by n / (n - parameters), n the effective count, by 2 at most.
 class ResidualColour {
  public:
   ResidualColour() = default;

@@ -24,6 +24,11 @@ struct Disturbance {
   double input_rest = 0.0;    // level at which the process rests; an integrator stands still there
 };
 
+inline sim::Process process(double gain, const std::vector<double>& lags_s, double delay_s, const std::vector<double>& zeros_s = {},
+                            int integrators = 0, const std::vector<sim::SecondOrderLag>& pairs = {}) {
+  return {gain, zeros_s, lags_s, pairs, integrators, delay_s};
+}
+
 // Coefficients of (f[0] s + f[1]) (...): highest power first.
 inline std::vector<double> times_factor(const std::vector<double>& p, const std::vector<double>& factor) {
   std::vector<double> product(p.size() + factor.size() - 1, 0.0);
