@@ -53,7 +53,22 @@ struct Task {
   double quantum;   // in the record's units
 };
 
-std::vector<JudgedFit> all_fits(const Task& task, const std::vector<Structure>& structures) {
+// Of a straight line, which is what most outputs do that nothing moves.
+double line_criterion(const Task& task, double effective) {
+  const NuisanceTerms line{task.terms.drift, false};
+  const Structure nothing = Structure::no_response;
+  const OutputErrorFit fit = project(nothing, line, task.record, packed(nothing, {}));
+  const Eigen::Index count = fit.residual.size();
+  const double mean = telling_squares(fit.squares, task.quantum, count) / static_cast<double>(count);
+  return effective * std::log(mean) + static_cast<double>(fit.linear.size()) * std::log(effective);
+}
+
+struct Tried {
+  std::vector<JudgedFit> fits;   // of what was asked for
+  double nothing = 0.0;          // criterion of the better of two that do not respond
+};
+
+Tried all_fits(const Task& task, const std::vector<Structure>& structures) {
   std::vector<JudgedFit> fits;
   std::vector<Structure> tried = structures;
   tried.push_back(Structure::no_response);
@@ -72,7 +87,9 @@ std::vector<JudgedFit> all_fits(const Task& task, const std::vector<Structure>& 
     const double mean = telling_squares(judged.fit.squares, task.quantum, count) / static_cast<double>(count);
     judged.criterion = effective * std::log(mean) + parameters * std::log(effective);
   }
-  return fits;
+  const double nothing = std::min(fits.back().criterion, line_criterion(task, effective));
+  fits.pop_back();
+  return {fits, nothing};
 }
 
 // Best first, the rest kept in order.
@@ -122,9 +139,7 @@ Identification identify(const TestRecord& record, const IdentificationOptions& o
   const RecordUnits units = units_of(record, result.quality);
   const Task task{prepared(record, result.quality, units), {options.estimate_drift, options.estimate_initial_state}, units,
                   result.quality.quantum / units.output};
-  std::vector<JudgedFit> fits = all_fits(task, options.structures);
-  const double nothing = fits.back().criterion;
-  fits.pop_back();
+  auto [fits, nothing] = all_fits(task, options.structures);
   const std::size_t chosen = arranged(fits);
   if (nothing - fits[0].criterion < strong) {
     result.verdicts.push_back(verdict_no_response(result.quality));

@@ -69,7 +69,7 @@ std::optional<Verdict> verdict_before(const RecordQuality& q) {
 
 Verdict verdict_no_response(const RecordQuality& q) {
   return {VerdictKind::no_response,
-          text("The output does nothing that the input, moved by %.3g, explains beyond noise (%.3g rms) and quantum (%.3g).",
+          text("The output does nothing that the input, moved by %.3g, explains beyond noise (%.3g rms), quantum (%.3g) and a drift.",
                q.input_span, q.noise, q.quantum),
           step_of_a_size(q) + text(": more than the %.3g of this record. If it still does nothing, actuator and wiring come first.",
                                    q.input_span)};

@@ -90,7 +90,8 @@ void look_for_stuck(const std::vector<double>& t, const std::vector<double>& y, 
   const std::size_t last = run.from + run.count;
   const auto sudden = [&](std::size_t a, std::size_t b, std::size_t c) {   // full speed up to the limit, then none
     const double move = std::fabs(y[b] - y[c]), earlier = std::fabs(y[a] - y[b]);
-    return move > 3.0 * found.quantum && move > 0.02 * found.output_span && move > 0.4 * earlier;
+    const bool far = move * static_cast<double>(run.count) > 0.1 * found.output_span;   // it would have gone on so far
+    return move > 3.0 * found.quantum && far && move > 0.4 * earlier;
   };
   const bool ran_in = run.from >= 3 && sudden(run.from - 3, run.from - 2, run.from - 1);
   const bool ran_out = last + 2 < y.size() && sudden(last + 2, last + 1, last);
