@@ -113,12 +113,12 @@ void judge_delay(const ChosenModel& chosen, const RecordQuality& q, std::vector<
   if (!lag_lost && m.delay_s.half_width() <= useful_delay_share * scale) return;
   const double closer = std::max(m.delay_s.value, 0.2 * slowness) / 4.0;
   std::string test = text("Sample every %.3g s or closer", std::min(closer, 0.2 * q.period_s));
-  if (!lag_lost && q.period_s <= 0.1 * slowness) {
+  if (!lag_lost && q.period_s <= 0.3 * slowness) {
     test = text("Step %.1f times as far (the input moved by %.3g here), or as often, with a pseudo-random binary test",
                 m.delay_s.half_width() / (0.2 * scale), q.input_span);
   }
   found.push_back({VerdictKind::dead_time_not_resolved,
-                   text("Dead time %.3g s (%.3g to %.3g) and lag %.3g s do not come apart, read every %.3g s.", m.delay_s.value,
+                   text("The dead time, %.3g s (%.3g to %.3g), is not resolved beside lags of %.3g s, read every %.3g s.", m.delay_s.value,
                         m.delay_s.low, m.delay_s.high, lag_sum(m), q.period_s),
                    test + "."});
 }

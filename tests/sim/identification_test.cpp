@@ -142,7 +142,7 @@ TEST(Identification, FitsWhatItHasNotSeen) {
   EXPECT_LT(good.held_out_percent, 100.0);
   const IdentifiedModel wrong = sim::identify(record, {.structures = {Structure::equal_lags}}).model();
   EXPECT_LT(wrong.held_out_percent, good.held_out_percent - 3.0);
-  const TestRecord still = record_of(lag, steps, even_times(1.0, 240.0), {.noise = 0.03}, 1);
+  const TestRecord still = record_of(lag, sim::step_test(0.0, 1.0, 20.5, 220.0), even_times(1.0, 240.0), {.noise = 0.03}, 1);
   EXPECT_TRUE(std::isnan(sim::identify(still, {.structures = {Structure::first_order}}).model().held_out_percent));   // its end is rest
 }
 
@@ -301,11 +301,12 @@ TEST(Verdict, TellsALagFromAnIntegratorOrSaysThatItCannot) {
   };
   expect_verdict(found(900.0, 0.02), VerdictKind::lag_not_told_from_integrator);
   EXPECT_TRUE(found(40.0, 0.02).supported()) << words(found(40.0, 0.02));
-  const auto integrator = [&](double noise) {
-    return sim::identify(record_of(process(0.01, {}, 5.3, {}, 1), step, even_times(1.0, 170.0), {.noise = noise}, 1));
+  // A lag of 900 s, three times the answer's length, passes for an integrator: allowed is none other.
+  const auto integrator = [&](const sim::Process& truth) {
+    return sim::identify(record_of(truth, step, even_times(1.0, 170.0), {.noise = 0.002}, 1), {.structures = {Structure::integrator}});
   };
-  EXPECT_TRUE(integrator(0.001).supported()) << words(integrator(0.001));
-  expect_verdict(integrator(0.03), VerdictKind::lag_not_told_from_integrator);
+  EXPECT_TRUE(integrator(process(0.01, {}, 5.3, {}, 1)).supported()) << words(integrator(process(0.01, {}, 5.3, {}, 1)));
+  expect_verdict(integrator(process(2.0, {200.0}, 5.3)), VerdictKind::lag_not_told_from_integrator);
 }
 
 TEST(Verdict, SaysThatTheDeadTimeIsNotResolved) {
@@ -315,23 +316,24 @@ TEST(Verdict, SaysThatTheDeadTimeIsNotResolved) {
   };
   expect_verdict(found(10.0, 0.01), VerdictKind::dead_time_not_resolved);
   EXPECT_TRUE(found(1.0, 0.01).supported()) << words(found(1.0, 0.01));
-  const auto loud = [&](double noise) {
-    return sim::identify(record_of(process(2.0, {20.0}, 5.3), steps, even_times(1.0, 240.0), {.noise = noise}, 1), {.structures = {Structure::first_order}});
+  const auto loud = [&](double noise) {   // an integrator's dead time in noise
+    return sim::identify(record_of(process(0.01, {}, 5.3, {}, 1), sim::step_test(0.0, 1.0, 20.5, 150.0), even_times(1.0, 170.0),
+                                   {.noise = noise}, 1));
   };
-  expect_verdict(loud(2.5), VerdictKind::dead_time_not_resolved);
-  EXPECT_FALSE(says(loud(0.1), VerdictKind::dead_time_not_resolved));
+  expect_verdict(loud(0.04), VerdictKind::dead_time_not_resolved);
+  EXPECT_FALSE(says(loud(0.01), VerdictKind::dead_time_not_resolved));
 }
 
+// The test that the verdict asks for, up and down for 4 (T + L) at each level, clears it.
 TEST(Verdict, SaysThatADriftPassesForTheAnswer) {
-  const Disturbance with{.noise = 0.12, .drift_per_s = 0.005};
-  const sim::Process slow = process(2.0, {40.0}, 5.3);
-  const auto found = [&](const sim::TestSignal& signal) {
-    return sim::identify(record_of(slow, signal, even_times(1.0, 140.0), with, 1), {.structures = {Structure::first_order}});
+  const auto found = [&](const sim::TestSignal& signal, bool drift) {
+    const TestRecord record = record_of(process(2.0, {40.0}, 5.3), signal, even_times(1.0, signal.end_s),
+                                        {.noise = 0.2, .drift_per_s = drift ? 0.005 : 0.0}, 1);
+    return sim::identify(record, {.structures = {Structure::first_order}, .estimate_drift = drift});
   };
-  expect_verdict(found(sim::step_test(0.0, 1.0, 10.5, 130.0)), VerdictKind::drift_confused);
-  EXPECT_FALSE(says(found(sim::double_step_test(0.0, 1.0, 10.5, 43.0)), VerdictKind::drift_confused));
-  const TestRecord same = record_of(slow, sim::step_test(0.0, 1.0, 10.5, 130.0), even_times(1.0, 140.0), {.noise = 0.12}, 1);
-  EXPECT_FALSE(says(sim::identify(same, {.structures = {Structure::first_order}, .estimate_drift = false}), VerdictKind::drift_confused));
+  expect_verdict(found(sim::step_test(0.0, 1.0, 10.5, 130.0), true), VerdictKind::drift_confused);
+  EXPECT_TRUE(found(sim::double_step_test(0.0, 1.0, 10.5, 180.0), true).supported());
+  EXPECT_FALSE(says(found(sim::step_test(0.0, 1.0, 10.5, 130.0), false), VerdictKind::drift_confused));
 }
 
 TEST(Verdict, SaysThatTheStructureIsTooSimpleOrTheProcessBent) {

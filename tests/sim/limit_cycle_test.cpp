@@ -39,14 +39,14 @@ std::vector<double> after(const std::vector<double>& x, double level, double sha
 // Rows every `step_s`, and at each switch of the relay and each arrival of one at the process.
 TestRecord run(const Loop& loop, double step_s, double end_s) {
   TestRecord record;
-  std::vector<double> x(static_cast<std::size_t>(loop.order), 0.0);
+  std::vector<double> x(static_cast<std::size_t>(loop.order), -loop.hysteresis - 0.1 * loop.gain * loop.high);   // below the band
   std::deque<std::pair<double, double>> on_the_way;   // arrival, level
-  double now = 0.0, level = 0.0, u = loop.high;
+  double now = 0.0, level = x[0] / loop.gain, u = loop.high;
   on_the_way.emplace_back(loop.delay_s, u);
   const auto output = [&](double dt) { return after(x, loop.gain * level, dt / loop.lag_s).back(); };
   const auto crossed = [&](double y) { return u == loop.high ? y >= loop.hysteresis : y <= -loop.hysteresis; };
-  while (now < end_s) {
-    if (!on_the_way.empty() && on_the_way.front().first <= now) {
+  while (now < end_s && record.times_s.size() < 2'000'000) {
+    if (!on_the_way.empty() && on_the_way.front().first <= now + 1e-12) {   // else rounding may leave a step of nothing
       level = on_the_way.front().second;
       on_the_way.pop_front();
     }
