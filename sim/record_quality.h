@@ -6,9 +6,9 @@
 namespace sim {
 
 struct RecordQuality {
-  int readings = 0;              // without gaps
-  double duration_s = 0.0;       // first row to last reading
-  double period_s = 0.0;         // median spacing of the readings
+  int readings = 0;         // without gaps
+  double duration_s = 0.0;  // first row to last reading
+  double period_s = 0.0;    // median spacing of the readings
   double input_span = 0.0, output_span = 0.0;
   int input_moves = 0;
   double first_move_s = 0.0;     // since the first row; 0 without one
@@ -23,7 +23,8 @@ struct RecordQuality {
 // Throws std::invalid_argument: lengths differ, times do not rise, infinite values, input a gap from the start.
 RecordQuality quality(const TestRecord& record);
 
-// Rms of the noise from each reading's distance to the line between its neighbours, the tenth furthest left out (a response may bend there).
+// Rms of the noise from each reading's distance to the line between its neighbours, the tenth furthest left out (a response may bend
+// there).
 double noise_of(const std::vector<double>& times, const std::vector<double>& readings);
 
 // The step all readings are multiples of, 0 where there is none (or it is below 1e-4 of the span).

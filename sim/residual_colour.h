@@ -8,7 +8,8 @@
 namespace sim {
 
 // Residuals as an autoregression (Yule and Walker's equations, order 0..8 by BIC), counted from reading to reading whatever their
-// spacing. Estimates of a model with `parameters` parameters leave too small residuals: variances are scaled by n / (n - parameters), n the effective count, by 2 at most.
+// spacing. Estimates of a model with `parameters` parameters leave too small residuals: variances are scaled by n / (n - parameters), n
+// the effective count, by 2 at most.
 class ResidualColour {
  public:
   ResidualColour() = default;
@@ -22,7 +23,7 @@ class ResidualColour {
   Eigen::MatrixXd weighed(const Eigen::MatrixXd& a, const Eigen::MatrixXd& b) const;
 
  private:
-  std::vector<double> covariance_;   // at distances 0, 1, ...; what is left out is below a thousandth
+  std::vector<double> covariance_;  // at distances 0, 1, ...; what is left out is below a thousandth
   int order_ = 0;
   double effective_count_ = 0.0;
 };
@@ -31,11 +32,11 @@ class ResidualColour {
 double autocovariance(const Eigen::VectorXd& x, Eigen::Index distance);
 
 struct WhitenessTest {
-  int distances = 0;            // looked at: 1..this, at most 20
-  double largest = 0.0;         // autocorrelation of the largest size among them
-  double band = 0.0;            // 1.96 / sqrt(n): 95 % of a white residual's lie within
-  double outside_share = 0.0;   // of the distances, beyond the band
-  double chance = 1.0;          // of a Ljung-Box statistic as large for white residuals
+  int distances = 0;           // looked at: 1..this, at most 20
+  double largest = 0.0;        // autocorrelation of the largest size among them
+  double band = 0.0;           // 1.96 / sqrt(n): 95 % of a white residual's lie within
+  double outside_share = 0.0;  // of the distances, beyond the band
+  double chance = 1.0;         // of a Ljung-Box statistic as large for white residuals
   bool white() const { return chance >= 0.01; }
 };
 
@@ -44,8 +45,8 @@ struct WhitenessTest {
 WhitenessTest whiteness(const Eigen::VectorXd& residual, int parameters);
 
 struct ScoreTest {
-  double chance = 1.0;      // of a statistic as large, had the residual nothing to do with the columns
-  double explained = 0.0;   // rms of what they explain of it
+  double chance = 1.0;     // of a statistic as large, had the residual nothing to do with the columns
+  double explained = 0.0;  // rms of what they explain of it
   bool independent() const { return chance >= 0.001; }
 };
 

@@ -1,5 +1,5 @@
-// The heated-air stream (a hair dryer: heater voltage in, thermocouple voltage out; L. Ljung, System Identification), the open data set most
-// texts on identification begin with. It stays where its package has it, whose licence is another.
+// The heated-air stream (a hair dryer: heater voltage in, thermocouple voltage out; L. Ljung, System Identification), the open data set
+// most texts on identification begin with. It stays where its package has it, whose licence is another.
 #include <gtest/gtest.h>
 
 #include <algorithm>
@@ -15,7 +15,7 @@
 namespace sim {
 namespace {
 
-constexpr const char* octave_file = "/usr/share/octave/packages/control-3.4.0/moen4.m";   // package octave-control
+constexpr const char* octave_file = "/usr/share/octave/packages/control-3.4.0/moen4.m";  // package octave-control
 constexpr double period_s = 0.08;
 
 // Numbers of the first `name` = [ ... ] in the tests at the file's end, row by row.
@@ -83,11 +83,13 @@ TEST(HeatedAir, IsReadWhole) {
 
 // Published for a discrete ARX(2, 2, 3) on these samples: simulation fit 88.56 %. That one minimises the error of the equation, this one
 // that of the simulation, so that with as many parameters it must do no worse. The innovation variance published with the data
-// (0.0012, an example's 4th-order model) is what nothing can predict: 100 (1 - sqrt(0.0012) / rms of the output about its mean) is out of reach.
+// (0.0012, an example's 4th-order model) is what nothing can predict: 100 (1 - sqrt(0.0012) / rms of the output about its mean) is out of
+// reach.
 TEST(HeatedAir, IsSimulatedNoWorseThanByArx) {
   const Identification found = identify(heated_air());
   ASSERT_TRUE(found.supported());
-  const auto second = std::find_if(found.models.begin(), found.models.end(), [](const auto& m) { return m.structure == Structure::second_order; });
+  const auto second =
+      std::find_if(found.models.begin(), found.models.end(), [](const auto& m) { return m.structure == Structure::second_order; });
   ASSERT_NE(second, found.models.end());
   double mean = 0.0, square = 0.0;
   for (const double y : heated_air().output) mean += y / 1000.0;

@@ -106,7 +106,7 @@ TEST(Identification, FindsADeadTimeOfWholeReadings) {
 TEST(Identification, TakesARecordThatBeginsInMotion) {
   TestRecord record = record_of(lag, steps, even_times(1.0, 240.0), {.noise = 0.02}, 2);
   for (auto* column : {&record.times_s, &record.input, &record.output}) column->erase(column->begin(), column->begin() + 30);
-  const Identification found = sim::identify(record);   // 9 s after the first step
+  const Identification found = sim::identify(record);  // 9 s after the first step
   ASSERT_TRUE(found.supported()) << words(found);
   EXPECT_TRUE(found.model().gain.holds(2.0)) << found.model().gain.value;
   EXPECT_TRUE(found.model().lags_s.at(0).holds(20.0)) << found.model().lags_s.at(0).value;
@@ -114,7 +114,7 @@ TEST(Identification, TakesARecordThatBeginsInMotion) {
 
 // 100 (1 - |y - simulated| / |y - mean y|), from what is handed out.
 TEST(Identification, StatesTheFitOfWhatItSimulates) {
-  const TestRecord record = identification_cases::record_of(identification_cases::cases()[13], 1);   // with gaps
+  const TestRecord record = identification_cases::record_of(identification_cases::cases()[13], 1);  // with gaps
   const Identification found = sim::identify(record);
   double mean = 0.0, whole = 0.0, left = 0.0, count = 0.0;
   for (const double y : record.output) {
@@ -143,23 +143,25 @@ TEST(Identification, FitsWhatItHasNotSeen) {
   const IdentifiedModel wrong = sim::identify(record, {.structures = {Structure::equal_lags}}).model();
   EXPECT_LT(wrong.held_out_percent, good.held_out_percent - 3.0);
   const TestRecord still = record_of(lag, sim::step_test(0.0, 1.0, 20.5, 220.0), even_times(1.0, 240.0), {.noise = 0.03}, 1);
-  EXPECT_TRUE(std::isnan(sim::identify(still, {.structures = {Structure::first_order}}).model().held_out_percent));   // its end is rest
+  EXPECT_TRUE(std::isnan(sim::identify(still, {.structures = {Structure::first_order}}).model().held_out_percent));  // its end is rest
 }
 
 // A white residual passes Ljung and Box's test at 1 % in 99 of 100 records: at most 4 of 40 fail with a chance above 99.9 %.
 TEST(Identification, TellsWhiteResidualsFromColoured) {
   int white = 0, coloured = 0, independent = 0;
   for (std::uint64_t seed = 1; seed <= 40; ++seed) {
-    const IdentifiedModel clean = sim::identify(record_of(lag, steps, even_times(1.0, 240.0), {.noise = 0.03}, seed),
-                                                {.structures = {Structure::first_order}}).model();
+    const IdentifiedModel clean =
+        sim::identify(record_of(lag, steps, even_times(1.0, 240.0), {.noise = 0.03}, seed), {.structures = {Structure::first_order}})
+            .model();
     const IdentifiedModel tinted = sim::identify(record_of(lag, steps, even_times(1.0, 240.0), {.noise = 0.03, .colour = 0.7}, seed),
-                                                 {.structures = {Structure::first_order}}).model();
+                                                 {.structures = {Structure::first_order}})
+                                       .model();
     white += clean.whiteness.white() ? 1 : 0;
     independent += clean.input_test.independent() && clean.bend_test.independent() ? 1 : 0;
     coloured += tinted.whiteness.white() ? 0 : 1;
   }
   EXPECT_GE(white, 36);
-  EXPECT_GE(independent, 38);   // at 0.1 %, two tests
+  EXPECT_GE(independent, 38);  // at 0.1 %, two tests
   EXPECT_EQ(coloured, 40);
 }
 
@@ -167,7 +169,8 @@ TEST(Identification, TellsWhiteResidualsFromColoured) {
 TEST(Identification, DoesNotDependOnUnits) {
   const TestRecord record = record_of(two_lags, sim::binary_test(0.0, 1.0, 10.25, 5, 8.0, 1), even_times(1.0, 258.0), {.noise = 0.03}, 1);
   const Identification plain = sim::identify(record);
-  for (const auto& [a, b, u, t] : {std::tuple{-40.0, 1000.0, 1.0, 1.0}, {1e-4, -3.0, 1.0, 1.0}, {1.0, 0.0, -7.0, 1.0}, {1.0, 0.0, 1.0, 1.0 / 60.0}}) {
+  for (const auto& [a, b, u, t] :
+       {std::tuple{-40.0, 1000.0, 1.0, 1.0}, {1e-4, -3.0, 1.0, 1.0}, {1.0, 0.0, -7.0, 1.0}, {1.0, 0.0, 1.0, 1.0 / 60.0}}) {
     TestRecord other = record;
     for (double& y : other.output) y = a * y + b;
     for (double& level : other.input) level *= u;
@@ -203,7 +206,8 @@ TEST(RecordQuality, ReadsNoiseAndQuantum) {
   const std::vector<double> times = even_times(1.0, 2000.0);
   const sim::TestSignal far = sim::step_test(0.0, 1.0, 100.5, 1900.0);
   const auto looked_at = [&](const Disturbance& with) { return sim::quality(record_of(process(2.0, {50.0}, 5.3), far, times, with, 4)); };
-  EXPECT_NEAR(looked_at({.noise = 0.05}).noise, 0.05, 0.004);   // 2000 readings: 2 %, trimmed and of neighbours twice that, 5 standard errors less
+  EXPECT_NEAR(looked_at({.noise = 0.05}).noise, 0.05,
+              0.004);  // 2000 readings: 2 %, trimmed and of neighbours twice that, 5 standard errors less
   EXPECT_DOUBLE_EQ(looked_at({.noise = 0.05}).quantum, 0.0);
   EXPECT_NEAR(looked_at({.noise = 0.05, .quantum = 0.01}).quantum, 0.01, 1e-12);
   EXPECT_NEAR(looked_at({.quantum = 0.01}).noise, 0.01 / std::sqrt(12.0), 1e-9);
@@ -231,7 +235,8 @@ TEST(Verdict, SaysThatTheInputNeverMoves) {
 }
 
 TEST(Verdict, SaysThatReadingsAreTooFew) {
-  const TestRecord enough = record_of(process(2.0, {3.0}, 1.3), sim::step_test(0, 1, 30.5, 40), even_times(1.0, 70.0), {.noise = 0.01}, 1);
+  const TestRecord enough =
+      record_of(process(2.0, {3.0}, 1.3), sim::step_test(0, 1, 30.5, 40), even_times(1.0, 70.0), {.noise = 0.01}, 1);
   EXPECT_FALSE(says(sim::identify(enough), VerdictKind::too_few_readings));
   const TestRecord late = record_of(process(2.0, {3.0}, 1.3), sim::step_test(0, 1, 30.5, 40), even_times(1.0, 36.0), {.noise = 0.01}, 1);
   expect_verdict(sim::identify(late), VerdictKind::too_few_readings);
@@ -277,13 +282,15 @@ TestRecord closed_loop(const sim::TestSignal& test) {
 TEST(Verdict, SaysThatTheInputOnlyFollowsTheOutput) {
   expect_verdict(sim::identify(closed_loop({{0.0}, {0.0}, 400.0})), VerdictKind::input_follows_output);
   EXPECT_FALSE(says(sim::identify(closed_loop(sim::binary_test(0.0, 1.0, 10.0, 5, 12.0, 1))), VerdictKind::input_follows_output));
-  EXPECT_FALSE(says(sim::identify(record_of(lag, sim::binary_test(0.0, 1.0, 10.0, 7, 1.0, 1), even_times(1.0, 137.0), {.noise = 0.03}, 1)),
-                    VerdictKind::input_follows_output));   // moves at every other reading, of its own accord
+  EXPECT_FALSE(
+      says(sim::identify(record_of(lag, sim::binary_test(0.0, 1.0, 10.0, 7, 1.0, 1), even_times(1.0, 137.0), {.noise = 0.03}, 1)),
+           VerdictKind::input_follows_output));  // moves at every other reading, of its own accord
 }
 
 TEST(Verdict, SaysThatNothingAnswers) {
   for (std::uint64_t seed = 1; seed <= 10; ++seed) {
-    const Identification found = sim::identify(record_of(process(1e-9, {20.0}, 5.3), steps, even_times(1.0, 240.0), {.noise = 0.03}, seed));
+    const Identification found =
+        sim::identify(record_of(process(1e-9, {20.0}, 5.3), steps, even_times(1.0, 240.0), {.noise = 0.03}, seed));
     expect_verdict(found, VerdictKind::no_response);
     EXPECT_TRUE(found.models.empty());
   }
@@ -297,7 +304,8 @@ TEST(Verdict, SaysThatNothingAnswers) {
 TEST(Verdict, TellsALagFromAnIntegratorOrSaysThatItCannot) {
   const sim::TestSignal step = sim::step_test(0.0, 1.0, 20.5, 150.0);
   const auto found = [&](double lag_s, double noise) {
-    return sim::identify(record_of(process(2.0, {lag_s}, 5.3), step, even_times(1.0, 170.0), {.noise = noise}, 1), {.estimate_drift = false});
+    return sim::identify(record_of(process(2.0, {lag_s}, 5.3), step, even_times(1.0, 170.0), {.noise = noise}, 1),
+                         {.estimate_drift = false});
   };
   expect_verdict(found(900.0, 0.02), VerdictKind::lag_not_told_from_integrator);
   EXPECT_TRUE(found(40.0, 0.02).supported()) << words(found(40.0, 0.02));
@@ -314,9 +322,9 @@ TEST(Verdict, SaysThatTheDeadTimeIsNotResolved) {
   };
   expect_verdict(found(10.0, 0.01), VerdictKind::dead_time_not_resolved);
   EXPECT_TRUE(found(1.0, 0.01).supported()) << words(found(1.0, 0.01));
-  const auto loud = [&](double noise) {   // an integrator's dead time in noise
-    return sim::identify(record_of(process(0.01, {}, 5.3, {}, 1), sim::step_test(0.0, 1.0, 20.5, 150.0), even_times(1.0, 170.0),
-                                   {.noise = noise}, 1));
+  const auto loud = [&](double noise) {  // an integrator's dead time in noise
+    return sim::identify(
+        record_of(process(0.01, {}, 5.3, {}, 1), sim::step_test(0.0, 1.0, 20.5, 150.0), even_times(1.0, 170.0), {.noise = noise}, 1));
   };
   expect_verdict(loud(0.04), VerdictKind::dead_time_not_resolved);
   EXPECT_FALSE(says(loud(0.01), VerdictKind::dead_time_not_resolved));

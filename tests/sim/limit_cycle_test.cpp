@@ -39,14 +39,14 @@ std::vector<double> after(const std::vector<double>& x, double level, double sha
 // Rows every `step_s`, and at each switch of the relay and each arrival of one at the process.
 TestRecord run(const Loop& loop, double step_s, double end_s) {
   TestRecord record;
-  std::vector<double> x(static_cast<std::size_t>(loop.order), -loop.hysteresis - 0.1 * loop.gain * loop.high);   // below the band
-  std::deque<std::pair<double, double>> on_the_way;   // arrival, level
+  std::vector<double> x(static_cast<std::size_t>(loop.order), -loop.hysteresis - 0.1 * loop.gain * loop.high);  // below the band
+  std::deque<std::pair<double, double>> on_the_way;                                                             // arrival, level
   double now = 0.0, level = x[0] / loop.gain, u = loop.high;
   on_the_way.emplace_back(loop.delay_s, u);
   const auto output = [&](double dt) { return after(x, loop.gain * level, dt / loop.lag_s).back(); };
   const auto crossed = [&](double y) { return u == loop.high ? y >= loop.hysteresis : y <= -loop.hysteresis; };
   while (now < end_s && record.times_s.size() < 2'000'000) {
-    if (!on_the_way.empty() && on_the_way.front().first <= now + 1e-12) {   // else rounding may leave a step of nothing
+    if (!on_the_way.empty() && on_the_way.front().first <= now + 1e-12) {  // else rounding may leave a step of nothing
       level = on_the_way.front().second;
       on_the_way.pop_front();
     }
@@ -116,15 +116,15 @@ TEST(LimitCycle, GivesAFirstOrderBackExactly) {
   EXPECT_EQ(looked_at, 6);
 }
 
-// A biased relay shows the static gain (a linear process in a cycle has the mean of its input times the gain), then all of the first order; a
-// process of negative gain, with the relay turned about, likewise; also from another point of rest.
+// A biased relay shows the static gain (a linear process in a cycle has the mean of its input times the gain), then all of the first
+// order; a process of negative gain, with the relay turned about, likewise; also from another point of rest.
 TEST(LimitCycle, OfABiasedRelayGivesGainAndAll) {
   const Loop loop{2.0, 20.0, 1, 5.0, 1.5, -0.7, 0.1};
   const TestRecord record = run(loop, 0.005, 600.0);
   const LimitCycle cycle = sim::read_limit_cycle(record);
   EXPECT_GT(cycle.low_s, 1.2 * cycle.high_s);
   const double gain = sim::gain_from_bias(cycle, 0.0, 0.0);
-  EXPECT_NEAR(gain, 2.0, 1e-4);   // by trapezoids of 1/1000 of the delay
+  EXPECT_NEAR(gain, 2.0, 1e-4);  // by trapezoids of 1/1000 of the delay
   const sim::Process found = sim::first_order_of(cycle, 2.0, 0.0, 0.0, 0.1);
   EXPECT_NEAR(found.lags_s.at(0), 20.0, 1e-5);
   EXPECT_NEAR(found.delay_s, 5.0, 1e-5);
@@ -144,14 +144,14 @@ TEST(LimitCycle, RefusesWhatIsNone) {
   const Loop loop{2.0, 20.0, 1, 5.0, 1.0, -1.0, 0.1};
   const TestRecord record = run(loop, 0.05, 400.0);
   const LimitCycle cycle = sim::read_limit_cycle(record);
-  EXPECT_THROW(sim::read_limit_cycle(run(loop, 0.05, 30.0)), std::invalid_argument);   // not two whole cycles
+  EXPECT_THROW(sim::read_limit_cycle(run(loop, 0.05, 30.0)), std::invalid_argument);  // not two whole cycles
   TestRecord three = record;
   three.input[5] = 0.3;
   EXPECT_THROW(sim::read_limit_cycle(three), std::invalid_argument);
   TestRecord gap = record;
   gap.output[5] = std::nan("");
   EXPECT_THROW(sim::read_limit_cycle(gap), std::invalid_argument);
-  EXPECT_THROW(sim::gain_from_bias(cycle, 0.0, 0.0), std::invalid_argument);           // no bias
+  EXPECT_THROW(sim::gain_from_bias(cycle, 0.0, 0.0), std::invalid_argument);  // no bias
   EXPECT_THROW(sim::ultimate_point(cycle, 2.0 * cycle.amplitude()), std::invalid_argument);
   EXPECT_THROW(sim::first_order_of(cycle, 0.1, 0.0, 0.0, 0.1), std::invalid_argument);  // would not get so far
   EXPECT_THROW(sim::first_order_of(cycle, 0.0, 0.0, 0.0, 0.1), std::invalid_argument);

@@ -17,11 +17,11 @@
 namespace test_record {
 
 struct Disturbance {
-  double noise = 0.0;         // rms, white
-  double colour = 0.0;        // of the noise: each reading's takes this share of the last one's
+  double noise = 0.0;   // rms, white
+  double colour = 0.0;  // of the noise: each reading's takes this share of the last one's
   double quantum = 0.0;
   double offset = 0.0, drift_per_s = 0.0;
-  double input_rest = 0.0;    // level at which the process rests; an integrator stands still there
+  double input_rest = 0.0;  // level at which the process rests; an integrator stands still there
 };
 
 inline sim::Process process(double gain, const std::vector<double>& lags_s, double delay_s, const std::vector<double>& zeros_s = {},
@@ -39,7 +39,7 @@ inline std::vector<double> times_factor(const std::vector<double>& p, const std:
 }
 
 struct Canonical {
-  Eigen::MatrixXd a;       // companion form
+  Eigen::MatrixXd a;  // companion form
   Eigen::VectorXd b, c;
 };
 
@@ -59,7 +59,8 @@ inline Canonical canonical(const sim::Process& process) {
 }
 
 // The process's output at `times_s` to the signal less `rest`, at rest before.
-inline std::vector<double> output_of(const sim::Process& process, const sim::TestSignal& signal, double rest, const std::vector<double>& times_s) {
+inline std::vector<double> output_of(const sim::Process& process, const sim::TestSignal& signal, double rest,
+                                     const std::vector<double>& times_s) {
   const Canonical form = canonical(process);
   const Eigen::Index n = form.a.rows();
   Eigen::VectorXd x = Eigen::VectorXd::Zero(n);

@@ -34,8 +34,8 @@ TEST(TestSignal, StepsUpAndDownAboutItsRest) {
   EXPECT_NEAR(area, 0.0, 1e-12);
 }
 
-// Properties of maximal-length sequences: S. W. Golomb, Shift Register Sequences (1967): 2^(n-1) ones and one fewer of the other; every window
-// of n values once in a period (so that the period is 2^n - 1 and no less); autocorrelation -1 / N at every shift.
+// Properties of maximal-length sequences: S. W. Golomb, Shift Register Sequences (1967): 2^(n-1) ones and one fewer of the other; every
+// window of n values once in a period (so that the period is 2^n - 1 and no less); autocorrelation -1 / N at every shift.
 TEST(TestSignal, BinarySequenceHasItsWholePeriodAndBalance) {
   for (int order = sim::shortest_register; order <= sim::longest_register; ++order) {
     const std::vector<int> sequence = sim::maximal_sequence(order);
