@@ -59,14 +59,17 @@ def free(path):
     return path[0] == "set" and len(path) > 1
 
 
+KINDS = {"furnaces": "furnace", "controllers": "controller", "scenarios": "scenario", "mappings": "mapping", "processes": "process"}
+
+
 class Schemas(unittest.TestCase):
     def setUp(self):
-        self.files = [file for kind in ("furnaces", "controllers", "scenarios", "mappings")
+        self.files = [file for kind in KINDS
                       for file in sorted((ROOT / "configs" / kind).rglob("*.yaml"))]
 
     def test_every_file_names_the_schema_of_its_kind(self):
         for file in self.files:
-            kind = file.relative_to(ROOT / "configs").parts[0].rstrip("s")
+            kind = KINDS[file.relative_to(ROOT / "configs").parts[0]]
             self.assertEqual(schema_of(file), (SCHEMAS / f"{kind}.schema.json").resolve(), file)
 
     def test_schemas_are_schemas_and_take_every_file_and_refuse_a_misspelt_key(self):
@@ -82,7 +85,7 @@ class Schemas(unittest.TestCase):
                     continue
                 self.assertFalse(validator(schema).is_valid(misspelt(content, path)), f"{file}: {path}")
                 refused += 1
-            self.assertGreater(refused, 10, file)
+            self.assertGreater(refused, 2 if "processes" in file.parts else 10, file)
 
 
 # What pandas makes of a trace and of events: sums of every column, and how many rows; printed as JSON.

@@ -22,7 +22,7 @@ SCENARIOS = ROOT / "configs" / "scenarios"
 DEMO = SCENARIOS / "cycles" / "titanium_stress_relief.yaml"
 SHORT = ["--set", "run.at_most=20 min"]
 VERBS = {"parameters", "run", "check", "compare", "report", "replay", "registers", "faults", "prooftest",
-         "interlocks", "gases"}
+         "interlocks", "gases", "tune", "fit"}
 SCENARIO, FURNACE, CONTROLLER = ("scenarios/cycles/titanium_stress_relief.yaml", "furnaces/retort_12l.yaml",
                                  "controllers/one_zone_retort.yaml")
 BROKEN = {  # what is wrong: the file, a piece of it, and what stands there instead
@@ -178,6 +178,64 @@ class CommandLine(ProgramCase):
         self.assertRegex(odd.stderr, r"odd\.yaml:\d+:15: `lining\.emissivity` comes to 0\.15, outside 0\.35 to 0\.95")
         self.assertEqual([one["key"] for one in json.loads(odd.stdout)["remarks"]], ["lining.emissivity"])
         self.assertExit(saggar("check", "--json", DEMO), 2, "furnace files")
+
+    def test_tune_gives_the_gains_of_a_published_example(self):
+        process = ROOT / "configs" / "processes" / "simc_e9.yaml"
+        done = saggar("tune", "--process", process, "--rule", "simc", "--controller", "pid", "--json")
+        self.assertEqual(done.returncode, 0, done.stderr)
+        simc = json.loads(done.stdout)["candidates"][0]
+        # Skogestad 2003, table 4, E9: Kc 0.5, tauI 1, tauD 1 in the series form, Ms 1.59
+        self.assertAlmostEqual(simc["gains"]["series"]["gain"]["value"], 0.5)
+        self.assertAlmostEqual(simc["gains"]["gain"]["value"], 1.0)
+        self.assertAlmostEqual(simc["margins"]["Ms"], 1.59, places=2)
+        given = saggar("tune", "--process", process, "--gains", "0.5, 1 s, 1 s", "--form", "series", "--json")
+        self.assertAlmostEqual(json.loads(given.stdout)["candidates"][0]["margins"]["Ms"], simc["margins"]["Ms"])
+        wild = saggar("tune", "--process", process, "--gains", "50, 1 s")
+        self.assertEqual((wild.returncode, "unstable" in wild.stdout), (1, True))
+
+    def test_tune_looks_at_the_benchs_own_loop(self):
+        done = saggar("tune", DEMO, "--loop", "heat.1", "--at", "150 degC", "--settle", "30 min", "--rule", "simc")
+        self.assertEqual(done.returncode, 0, done.stderr)
+        self.assertRegex(done.stdout, r"held at 150\.\d degC")
+        self.assertRegex(done.stdout, r"(?m)^. set 2 +pi +0\.015 +900 ")
+        apart = re.search(r"([\d.]+) % apart at most", done.stdout)
+        self.assertLess(float(apart[1]), 1.0)
+
+    def test_tune_says_what_it_cannot_do(self):
+        for arguments, words in ((["--process", "configs/none.yaml"], "none.yaml"), ([], "a scenario or --process is wanted"),
+                                 ([DEMO, "--loop", "heat.1"], "--at"), ([DEMO, "--loop", "flow", "--at", "150 degC"], "heat.1"),
+                                 ([DEMO, "--loop", "heat.1", "--at", "150 K"], "--at"),
+                                 ([DEMO, "--loop", "heat.3", "--at", "150 degC"], "1 zone"),
+                                 (["--process", ROOT / "configs/processes/simc_e9.yaml", "--rule", "simk"], "simc")):
+            done = saggar("tune", *arguments)
+            self.assertEqual((done.returncode, words in done.stderr), (2, True), (arguments, done.stderr))
+
+    def test_fit_finds_a_hidden_valve_and_writes_the_furnace(self):
+        furnace = ROOT / "configs" / "furnaces" / "retort_12l.yaml"
+        with tempfile.TemporaryDirectory() as folder:
+            log, out = pathlib.Path(folder, "log"), pathlib.Path(folder, "out")
+            hidden = ["--set", "run.at_most=80 min", "--set", "furnace.back_pressure_valve.area=4.6 mm2"]
+            saggar("run", DEMO, "--quiet", "--out", log, *hidden)
+            done = saggar("fit", log, furnace, "--fit", "back_pressure_valve.area", "--gas", "argon", "--json", "--out", out)
+            self.assertEqual(done.returncode, 0, done.stderr)
+            valve = json.loads(done.stdout)["parameters"][0]
+            self.assertEqual((valve["key"], valve["before"]), ("back_pressure_valve.area", 4e-6))
+            self.assertLess(valve["low_95"], 4.6e-6)
+            self.assertGreater(valve["high_95"], 4.6e-6)
+            self.assertLess(abs(valve["after"] - 4.6e-6), 0.01e-6)
+            self.assertEqual(sorted(path.name for path in out.iterdir()), ["fit.html", "fit.json", "retort_12l.yaml"])
+            text, page = (out / "retort_12l.yaml").read_text(), (out / "fit.html").read_text()
+            self.assertEqual(len(text.splitlines()), len(furnace.read_text().splitlines()))
+            self.assertIn("opens to seven tenths; fitted to", text)          # the comment that stood there stays
+            self.assertIn("kill", page)                                      # its caution
+            self.assertEqual(set(re.findall(r"https?://([a-z.]+)", page)), {"github.com", "opensource.org"})   # of licences, no requests
+            again = saggar("fit", log, out / "retort_12l.yaml", "--fit", "back_pressure_valve.area", "--gas", "argon", "--json")
+            self.assertLess(abs(json.loads(again.stdout)["parameters"][0]["after"] - valve["after"]), 0.001e-6)
+            for arguments, words in (([log, furnace, "--fit", "back_pressure_valve.aera"], "back_pressure_valve.area"),
+                                     ([log, furnace, "--gas", "neon"], "argon"), ([log / "none.csv", furnace], "none.csv"),
+                                     ([furnace, furnace], "retort_12l.yaml:1")):
+                refused = saggar("fit", *arguments)
+                self.assertEqual((refused.returncode, words in refused.stderr), (2, True), (arguments, refused.stderr))
 
     def test_gases_give_the_table_of_conversion_factors(self):
         plain, as_json = saggar("gases"), saggar("gases", "--json")
