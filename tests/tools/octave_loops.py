@@ -98,7 +98,7 @@ def polynomials(text):
 
 
 def law(gains):
-    """kp + ki h / (z - 1) + kd (z - 1) / ((Tf + h) z - Tf): the core's recurrence, the integral's share counting from the next sample on."""
+    """kp + ki h / (z - 1) + kd (z - 1) / ((Tf + h) z - Tf): the core's recurrence, whose integral counts from the next sample on."""
     kp, ki, kd = (gains["parallel"][name]["value"] for name in ("proportional", "integral", "derivative"))
     filter_s = gains["derivative_filter"]["value"]
     first, second = [1.0, -1.0], [filter_s + PERIOD, -filter_s]
@@ -124,7 +124,8 @@ class Loops(unittest.TestCase):
                 sampled = pathlib.Path(folder, path.name)
                 sampled.write_text(text + f"sampling: {{period: {PERIOD} s}}\n")
                 wish = [] if "delay:" in text else ["--closed-loop", "0.5 s"]
-                done = subprocess.run([SAGGAR, "tune", "--process", sampled, "--rule", "simc", "--json", *wish], capture_output=True, text=True)
+                done = subprocess.run([SAGGAR, "tune", "--process", sampled, "--rule", "simc", "--json", *wish],
+                                      capture_output=True, text=True)
                 self.assertIn(done.returncode, (0, 1), done.stderr)
                 num, den = polynomials(text)
                 periods = yaml_number(text, "delay", 0.0) / PERIOD + 1
