@@ -14,6 +14,7 @@
 #include "sim/controller_file.h"
 #include "sim/furnace_file.h"
 #include "sim/log_mapping.h"
+#include "sim/process_file.h"
 #include "sim/scenario.h"
 #include "sim/yaml_tree.h"
 #include "tests/checkout.h"
@@ -47,7 +48,7 @@ inline std::filesystem::path copy_of_configs(const std::string& name) {
   return folder / "configs";
 }
 
-// Every YAML file below, furnaces, controllers and scenarios.
+// Every YAML file below, furnaces, controllers, scenarios, mappings and processes.
 inline std::vector<std::filesystem::path> yaml_files(const std::filesystem::path& configs) {
   std::vector<std::filesystem::path> files;
   for (const auto& entry : std::filesystem::recursive_directory_iterator(configs))
@@ -62,6 +63,7 @@ inline void load(const std::filesystem::path& file) {
   if (path.find("/furnaces/") != std::string::npos) (void)sim::load_furnace(file);
   else if (path.find("/controllers/") != std::string::npos) (void)sim::load_controller(file);
   else if (path.find("/mappings/") != std::string::npos) (void)sim::read_mapping_file(file);
+  else if (path.find("/processes/") != std::string::npos) (void)sim::read_process_file(file);
   else (void)sim::load_scenario(file);
 }
 
