@@ -12,6 +12,7 @@
 
 #include "sim/linearisation.h"
 #include "sim/process_file.h"
+#include "sim/record_file.h"
 #include "sim/scenario.h"
 #include "sim/tuning_candidates.h"
 #include "sim/units.h"
@@ -22,6 +23,7 @@ namespace tools {
 namespace {
 
 struct Options {
+  std::string record, input, output, from, to, period;
   std::string process, scenario, loop, at, settle = "2 h", form = "isa", gains, closed_loop;
   std::vector<std::string> sets;
   std::chrono::steady_clock::time_point begin;
@@ -115,6 +117,24 @@ int tune_process(const Options& options) {
   return exit_of(desk);
 }
 
+// A record that bears no model says why, and ends with 1.
+int tune_record(const Options& options) {
+  if (options.input.empty() || options.output.empty())
+    throw UsageError("--input and --output are wanted with --record: names of its columns");
+  sim::RecordColumns columns{options.input, options.output, ""};
+  if (!options.from.empty()) columns.from_s = seconds_of(options.from, "--from");
+  if (!options.to.empty()) columns.to_s = seconds_of(options.to, "--to");
+  const sim::FileRecord file = sim::read_record(options.record, columns);
+  const sim::Identification found = sim::identify(file.record);
+  if (!options.json || !found.supported()) fmt::print("{}", sim::identification_text(file, found));
+  if (!found.supported()) return expectation_failed;
+  const double period_s = options.period.empty() ? 0.0 : seconds_of(options.period, "--period");
+  const sim::ProcessFile process = sim::process_file_of(file, found.model(), {period_s, period_s});
+  const sim::TuningDesk desk = sim::tune(process, wish_of(options));
+  fmt::print("{}", options.json ? sim::tuning_json(process, desk) : "\n" + sim::tuning_text(process, desk));
+  return exit_of(desk);
+}
+
 // "heat.1" to "heat.4", from 0.
 int zone_of(const std::string& loop) {
   if (loop.size() == 6 && loop.starts_with("heat.") && loop[5] >= '1' && loop[5] <= '4') return loop[5] - '1';
@@ -198,8 +218,18 @@ void add_tune(CLI::App& app, Invocation& invocation) {
   options->begin = invocation.begin;
   CLI::App* verb = app.add_subcommand("tune", "gains for a loop by rules and by search, each judged on it");
   CLI::Option* scenario = verb->add_option("SCENARIO", options->scenario, "the bench's own loop, on this scenario's way");
-  verb->add_option("--process", options->process, "YAML file of a process instead: gain, zeros, lags, integrators, delay, sampling")
-      ->excludes(scenario);
+  CLI::Option* process =
+      verb->add_option("--process", options->process, "YAML file of a process instead: gain, zeros, lags, integrators, delay, sampling")
+          ->excludes(scenario);
+  CLI::Option* record =
+      verb->add_option("--record", options->record, "CSV file of a test, or any log: the process is identified from it");
+  record->excludes(scenario)->excludes(process);
+  verb->add_option("--input", options->input, "of --record: column of what was moved")->needs(record);
+  verb->add_option("--output", options->output, "of --record: column of what answered")->needs(record);
+  verb->add_option("--from", options->from, "of --record: from this time on, 40 min")->needs(record);
+  verb->add_option("--to", options->to, "of --record: up to this time")->needs(record);
+  verb->add_option("--period", options->period, "of --record: the controller's sampling period (default: a continuous one)")
+      ->needs(record);
   verb->add_option("--loop", options->loop, "of the scenario: heat.1 to heat.4");
   verb->add_option("--at", options->at, "set point at which the programme is held and the loop looked at: '650 degC'");
   verb->add_option("--settle", options->settle, "how long it is held before (default: 2 h)");
@@ -225,7 +255,8 @@ void add_tune(CLI::App& app, Invocation& invocation) {
   verb->add_flag("--json", options->json, "as JSON, gains of the ISA form with their units");
   verb->callback([options, &invocation] {
     invocation.chosen = [options] {
-      if (options->process.empty() == options->scenario.empty()) throw UsageError("tune: a scenario or --process is wanted");
+      if (!options->record.empty()) return tune_record(*options);
+      if (options->process.empty() && options->scenario.empty()) throw UsageError("tune: a scenario, --process or --record is wanted");
       return options->process.empty() ? tune_scenario(*options) : tune_process(*options);
     };
   });

@@ -5,6 +5,7 @@
 """
 import contextlib
 import json
+import math
 import os
 import pathlib
 import re
@@ -201,8 +202,26 @@ class CommandLine(ProgramCase):
         apart = re.search(r"([\d.]+) % apart at most", done.stdout)
         self.assertLess(float(apart[1]), 1.0)
 
+    def test_tune_takes_a_record_or_says_which_test_to_run(self):
+        with tempfile.TemporaryDirectory() as folder:
+            steps, still = pathlib.Path(folder, "steps.csv"), pathlib.Path(folder, "still.csv")
+            rows, value = ["time [s],power [1],temperature [degC]"], 0.0
+            for k in range(600):       # 120 K behind 300 s and ten rows of 2 s
+                rows.append(f"{2 * k},{0.1 if k < 100 else 0.2},{20 + value + 0.05 * math.sin(k * k):.2f}")
+                value += (1.0 - math.exp(-2.0 / 300.0)) * ((12.0 if k >= 110 else 0.0) - value)
+            steps.write_text("\n".join(rows) + "\n")
+            still.write_text("\n".join([rows[0]] + [row.replace(",0.2,", ",0.1,") for row in rows[1:]]) + "\n")
+            done = saggar("tune", "--record", steps, "--input", "power", "--output", "temperature", "--period", "1 s", "--rule", "simc")
+            self.assertEqual(done.returncode, 0, done.stderr)
+            gain, low, high = map(float, re.search(r"gain +([\d.]+) degC per 1 \(([\d.]+) to ([\d.]+)\)", done.stdout).groups())
+            self.assertTrue(low < 120.0 < high and abs(gain - 120.0) < 2.0, done.stdout)
+            self.assertIn("Gains of the ISA form, 1/K", done.stdout)
+            refused = saggar("tune", "--record", still, "--input", "power", "--output", "temperature")
+            self.assertEqual((refused.returncode, "Step the input" in refused.stdout), (1, True), refused.stdout)
+            self.assertEqual(saggar("tune", "--record", steps, "--input", "power").returncode, 2)
+
     def test_tune_says_what_it_cannot_do(self):
-        for arguments, words in ((["--process", "configs/none.yaml"], "none.yaml"), ([], "a scenario or --process is wanted"),
+        for arguments, words in ((["--process", "configs/none.yaml"], "none.yaml"), ([], "--process or --record is wanted"),
                                  ([DEMO, "--loop", "heat.1"], "--at"), ([DEMO, "--loop", "flow", "--at", "150 degC"], "heat.1"),
                                  ([DEMO, "--loop", "heat.1", "--at", "150 K"], "--at"),
                                  ([DEMO, "--loop", "heat.3", "--at", "150 degC"], "1 zone"),
