@@ -118,12 +118,12 @@ std::string line_of(const TuningCandidate& one, bool recommended) {
                          gains.derivative_s > 0.0 ? figure(gains.derivative_s, 4) : "-", figure(one.law.setpoint_weight, 2));
   if (one.law.gains.proportional == 0.0) line += fmt::format("  integral alone, {} a second;", figure(one.law.gains.integral, 4));
   if (!margins.stable) return line + "  unstable\n";
-  line += fmt::format("{:>8.3f}{:>8.3f}{:>8}{:>8}{:>9}", margins.sensitivity_peak, margins.complementary_peak,
+  line += fmt::format("{:>8.3f}{:>8.3f}{:>10}{:>8}{:>10}", margins.sensitivity_peak, margins.complementary_peak,
                       figure(margins.gain_margin), figure(margins.phase_margin_deg), figure(margins.delay_margin_s));
   if (one.judgement.setpoint_course.value.empty()) return line + "\n";
   const LoopFigures& setpoint = one.judgement.setpoint;
   const auto settled = [](const LoopFigures& figures, double value) { return figures.settled ? figure(value, 4) : std::string("never"); };
-  return line + fmt::format("{:>10}{:>8.1f} %{:>9}{:>10}{:>9}\n", settled(setpoint, setpoint.absolute_error), 100.0 * setpoint.overshoot,
+  return line + fmt::format("{:>11}{:>8.1f} %{:>10}{:>11}{:>10}\n", settled(setpoint, setpoint.absolute_error), 100.0 * setpoint.overshoot,
                             settled(setpoint, setpoint.settling_s), settled(one.judgement.load, one.judgement.load.absolute_error),
                             figure(one.judgement.noise_gain));
 }
@@ -135,7 +135,7 @@ std::string tuning_text(const ProcessFile& file, const TuningDesk& desk) {
   text += "G(s) = " + formula(file.process) + "\n";
   if (file.sampling.period_s > 0.0)
     text += fmt::format("sampled every {:.6g} s, {:.6g} s from sample to actuator\n", file.sampling.period_s, file.sampling.latency_s);
-  text += fmt::format("\n  {:<12}{:<5}{:>10}{:>10}{:>10}{:>7}{:>8}{:>8}{:>8}{:>8}{:>9}{:>10}{:>10}{:>9}{:>10}{:>9}\n", "rule", "", "gain",
+  text += fmt::format("\n  {:<12}{:<5}{:>10}{:>10}{:>10}{:>7}{:>8}{:>8}{:>10}{:>8}{:>10}{:>11}{:>10}{:>10}{:>11}{:>10}\n", "rule", "", "gain",
                       "Ti [s]", "Td [s]", "b", "Ms", "Mt", "GM", "PM deg", "delay s", "IAE set", "over", "settles", "IAE load", "noise");
   for (std::size_t i = 0; i < desk.candidates.size(); ++i) text += line_of(desk.candidates[i], static_cast<int>(i) == desk.recommended);
   text += "\nGains of the ISA form, " + file.gain_unit() +
