@@ -29,7 +29,9 @@ TuningCandidate by_rule(const ProcessFile& file, const RuleName& rule, PidKind k
   candidate.rule = rule.name;
   candidate.kind = kind;
   try {
-    candidate.basis = tuned(file.process, rule.rule, {kind, wish.closed_loop_s, file.sampling.period_s, wish.hysteresis});
+    Process late = file.process;                 // as the controller meets it
+    late.delay_s += file.sampling.latency_s;
+    candidate.basis = tuned(late, rule.rule, {kind, wish.closed_loop_s, file.sampling.period_s, wish.hysteresis});
     candidate.law = law_of(*candidate.basis, filter_ratio(wish, file.sampling));
     candidate.judgement = judge(file.process, candidate.law, file.sampling);
   } catch (const std::domain_error& error) {

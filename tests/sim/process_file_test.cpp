@@ -145,6 +145,18 @@ TEST(TuningJson, HasGainsWithUnitsAndNullWhereThereIsNothing) {
   EXPECT_EQ(root["recommended"], 0);
 }
 
+// Dead time 1 s, a period of 0.4 s and as much latency: 1.6 s to SIMC, which takes 10 / (2 * 1.6) for its gain.
+TEST(TuningDesk, CountsLatencyAndHalfAPeriodAsDeadTime) {
+  const sim::ProcessFile file = read("lags: [10 s]\ndelay: 1 s\nsampling: {period: 400 ms}\n");
+  sim::TuningWish wish;
+  wish.rules = {"simc"};
+  const sim::TuningDesk desk = sim::tune(file, wish);
+  ASSERT_TRUE(desk.candidates[0].basis.has_value());
+  EXPECT_NEAR(desk.candidates[0].basis->model->delay_s, 1.6, 1e-12);
+  EXPECT_NEAR(desk.candidates[0].basis->gains.gain, 10.0 / 3.2, 1e-12);
+  EXPECT_NEAR(desk.candidates[0].judgement.margins.sensitivity_peak, 1.6, 0.05);   // what the rule promises of a loop without sampling: 1.59
+}
+
 TEST(Recommendation, KeepsTheLimitAndSaysWhy) {
   const sim::ProcessFile file = read("lags: [10 s]\ndelay: 1 s\nsampling: {period: 200 ms}\n");
   sim::TuningWish wish;
