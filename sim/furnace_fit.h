@@ -29,8 +29,7 @@ struct FitRequest {
 };
 
 // "lining.material.conductivity", "leak:prior=100%,low=0 Pa m3/s,high=1e-3 Pa m3/s", "surroundings.ambient:prior=3 K". Throws
-// InputError, whose place is
-// `--fit` and the column in the text.
+// InputError, whose place is `--fit` and the column in the text.
 FitRequest fit_request(const std::string& text);
 
 // What an estimate of an ordinary furnace is about, where nothing is asked for.
