@@ -191,12 +191,17 @@ void add_data(std::string& page, const std::vector<OverlayChart>& charts, const 
   page += "]}\n</script>\n";
 }
 
-void add_charts(std::string& page, const std::vector<OverlayChart>& charts, const Summary& summary, const DisplayUnits& units) {
+// marked: letters on the charts say where something was compared.
+void add_charts(std::string& page, const std::vector<OverlayChart>& charts, const Summary& summary, const DisplayUnits& units,
+                bool marked) {
   if (charts.empty()) return;
   page +=
       "<h2 id=\"charts\">Charts</h2>\n<p class=\"soft\">Drag across a chart to zoom all of them, double-click to see the whole run again; "
-      "with Shift held, drag to move.</p>\n<p class=\"key soft\"><span><b>D</b>first outside its tube</span>"
-      "<span><b>W</b>furthest outside</span></p>\n<noscript><p>The charts need scripts; the tables do not.</p></noscript>\n"
+      "with Shift held, drag to move.</p>\n";
+  if (marked)
+    page += "<p class=\"key soft\"><span><b>D</b>first outside its tube</span><span><b>W</b>furthest outside</span></p>\n";
+  page +=
+      "<noscript><p>The charts need scripts; the tables do not.</p></noscript>\n"
       "<div class=\"zoom\"><button id=\"zoom-all\" type=\"button\">Whole run</button><label>Segment <select id=\"zoom-to\"><option "
       "value=\"\">all</option>";
   for (std::size_t i = 0; i < summary.segments.size(); ++i) {
@@ -349,7 +354,7 @@ std::string comparison_page(const Comparison& comparison, const Baseline& run, c
   add_outcome(page, comparison, "baseline");
   page += fmt::format("<p class=\"soft\">Run <code>{}</code>, baseline <code>{}</code>.</p>\n", html_text(run.source),
                       html_text(baseline.source));
-  add_charts(page, charts, run.summary, comparison.display);
+  add_charts(page, charts, run.summary, comparison.display, true);
   add_deviations(page, comparison, "Baseline");
   add_moves(page, comparison);
   page += "</main>\n";
@@ -406,7 +411,7 @@ std::string recorded_page(const Comparison& comparison, const Baseline& run, con
   }
   end_table(page);
   add_deviations(page, comparison, "Recorded");
-  add_charts(page, charts, run.summary, comparison.display);
+  add_charts(page, charts, run.summary, comparison.display, true);
   page += "</main>\n";
   add_data(page, charts, grid, run.summary, comparison);
   return page + page_end();
@@ -432,7 +437,7 @@ std::string drawn_page(const std::string& title, const std::string& top, const s
     charts.push_back(std::move(made));
   }
   std::string page = head_of(title, {}) + top;
-  add_charts(page, charts, {}, {});
+  add_charts(page, charts, {}, {}, false);
   page += "</main>\n";
   add_data(page, charts, grid, {}, {});
   return page + page_end();

@@ -90,16 +90,6 @@ SimpleModel halved(const Unfolding& all, int order) {
 
 }  // namespace
 
-Process process_of(const SimpleModel& model) {
-  Process process;
-  process.gain = model.gain;
-  process.integrators = model.integrators;
-  process.delay_s = model.delay_s;
-  for (const double lag : {model.lag_s, model.second_lag_s})
-    if (lag > 0.0) process.lags_s.push_back(lag);
-  return process;
-}
-
 SimpleModel half_rule(const Process& process, int order, double period_s, double closed_loop_s) {
   const Unfolding start = unfolded(process, period_s);
   // How a zero counts depends on the delay that comes out: once round more until it stays, from the dead time that is really there; where

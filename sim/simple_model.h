@@ -14,8 +14,6 @@ struct SimpleModel {
   double delay_s = 0.0;
 };
 
-Process process_of(const SimpleModel& model);
-
 // The half rule: of the largest lag that is left out one half counts as lag, one half as delay; smaller ones, inverse responses and half
 // a sampling period (0: continuous) as delay. Zeros are taken off against lags first; an underdamped pair counts as two lags of its time.
 // order: lags (of an integrating process: lags beside the integrator plus one) that are kept, 1 or 2. closed_loop_s: the closed-loop time

@@ -136,10 +136,4 @@ DelayedSystem sampled_behind(const StateSpace& continuous, double delay_s, doubl
   return {sampled(continuous, std::max(0.0, delay_s - whole * period_s), period_s), static_cast<std::size_t>(whole)};
 }
 
-SampledSystem in_series(const SampledSystem& first, const SampledSystem& second) {
-  SampledSystem both = first;
-  put_in_series(both, second);
-  return both;
-}
-
 }  // namespace sim

@@ -52,7 +52,4 @@ struct DelayedSystem {
 // The same as sampled(), with all of the delay but its fraction of a period kept apart.
 DelayedSystem sampled_behind(const StateSpace& continuous, double delay_s, double period_s);
 
-// Of one input and one output, first `first`, then `second`: periods alike.
-SampledSystem in_series(const SampledSystem& first, const SampledSystem& second);
-
 }  // namespace sim

@@ -135,7 +135,8 @@ std::string tuning_text(const ProcessFile& file, const TuningDesk& desk) {
   text += "G(s) = " + formula(file.process) + "\n";
   if (file.sampling.period_s > 0.0)
     text += fmt::format("sampled every {:.6g} s, {:.6g} s from sample to actuator\n", file.sampling.period_s, file.sampling.latency_s);
-  text += fmt::format("\n  {:<12}{:<5}{:>10}{:>10}{:>10}{:>7}{:>8}{:>8}{:>10}{:>8}{:>10}{:>11}{:>10}{:>10}{:>11}{:>10}\n", "rule", "", "gain",
+  text += fmt::format("\n  {:<12}{:<5}{:>10}{:>10}{:>10}{:>7}{:>8}{:>8}{:>10}{:>8}{:>10}{:>11}{:>10}{:>10}{:>11}{:>10}\n", "rule", "",
+                      "gain",
                       "Ti [s]", "Td [s]", "b", "Ms", "Mt", "GM", "PM deg", "delay s", "IAE set", "over", "settles", "IAE load", "noise");
   for (std::size_t i = 0; i < desk.candidates.size(); ++i) text += line_of(desk.candidates[i], static_cast<int>(i) == desk.recommended);
   text += "\nGains of the ISA form, " + file.gain_unit() +

@@ -10,6 +10,7 @@
 
 #include <fmt/format.h>
 
+#include "sim/cautions.h"
 #include "sim/linearisation.h"
 #include "sim/process_file.h"
 #include "sim/record_file.h"
@@ -102,8 +103,17 @@ sim::TuningWish wish_of(const Options& options) {
   return wish;
 }
 
+// The gains that are asked after, or those that rules and search propose.
+sim::TuningDesk desk_of(const sim::ProcessFile& file, const Options& options) {
+  return options.gains.empty() ? sim::tune(file, wish_of(options)) : judged_gains(file, options);
+}
+
 // Exit 1 where nothing keeps the loop stable.
-int exit_of(const sim::TuningDesk& desk) {
+int say(const Options& options, const std::string& before, const sim::ProcessFile& file, const sim::TuningDesk& desk) {
+  if (options.json)
+    fmt::print("{}", sim::tuning_json(file, desk));
+  else
+    fmt::print("{}{}{}\n", before, sim::tuning_text(file, desk), sim::short_caution);
   for (const sim::TuningCandidate& one : desk.candidates)
     if (one.usable()) return all_hold;
   return expectation_failed;
@@ -111,10 +121,7 @@ int exit_of(const sim::TuningDesk& desk) {
 
 int tune_process(const Options& options) {
   const sim::ProcessFile file = sim::read_process_file(options.process);
-  const sim::TuningWish wish = wish_of(options);
-  const sim::TuningDesk desk = options.gains.empty() ? sim::tune(file, wish) : judged_gains(file, options);
-  fmt::print("{}", options.json ? sim::tuning_json(file, desk) : sim::tuning_text(file, desk));
-  return exit_of(desk);
+  return say(options, "", file, desk_of(file, options));
 }
 
 // A record that bears no model says why, and ends with 1.
@@ -126,13 +133,14 @@ int tune_record(const Options& options) {
   if (!options.to.empty()) columns.to_s = seconds_of(options.to, "--to");
   const sim::FileRecord file = sim::read_record(options.record, columns);
   const sim::Identification found = sim::identify(file.record);
-  if (!options.json || !found.supported()) fmt::print("{}", sim::identification_text(file, found));
-  if (!found.supported()) return expectation_failed;
+  const std::string text = sim::identification_text(file, found);
+  if (!found.supported()) {
+    fmt::print(options.json ? stderr : stdout, "{}", text);  // no JSON without a process
+    return expectation_failed;
+  }
   const double period_s = options.period.empty() ? 0.0 : seconds_of(options.period, "--period");
   const sim::ProcessFile process = sim::process_file_of(file, found.model(), {period_s, period_s});
-  const sim::TuningDesk desk = sim::tune(process, wish_of(options));
-  fmt::print("{}", options.json ? sim::tuning_json(process, desk) : "\n" + sim::tuning_text(process, desk));
-  return exit_of(desk);
+  return say(options, text + "\n", process, desk_of(process, options));
 }
 
 // "heat.1" to "heat.4", from 0.
@@ -200,12 +208,10 @@ int tune_scenario(const Options& options) {
     const double step = point.demand < 0.9 ? 0.01 : -0.01;
     const sim::StepCheck check = sim::check_step(point, loop, step, 3600.0);
     const sim::ProcessFile file = sim::process_file_of(loop, point);
-    sim::TuningWish wish = wish_of(options);
-    sim::TuningDesk desk = sim::tune(file, wish);
+    sim::TuningDesk desk = desk_of(file, options);
     add_gain_sets(file, point.parameters, desk);
     sim::recommend(desk, options.sensitivity);
-    fmt::print("{}", options.json ? sim::tuning_json(file, desk) : point_text(point, loop, check) + sim::tuning_text(file, desk));
-    return exit_of(desk);
+    return say(options, point_text(point, loop, check), file, desk);
   } catch (const std::domain_error& error) {
     throw UsageError(options.scenario + ": " + options.loop + " at " + options.at + ": " + error.what());
   }
@@ -230,10 +236,11 @@ void add_tune(CLI::App& app, Invocation& invocation) {
   verb->add_option("--to", options->to, "of --record: up to this time")->needs(record);
   verb->add_option("--period", options->period, "of --record: the controller's sampling period (default: a continuous one)")
       ->needs(record);
-  verb->add_option("--loop", options->loop, "of the scenario: heat.1 to heat.4");
-  verb->add_option("--at", options->at, "set point at which the programme is held and the loop looked at: '650 degC'");
-  verb->add_option("--settle", options->settle, "how long it is held before (default: 2 h)");
-  verb->add_option("--set", options->sets, "PATH=VALUE: change a value of the scenario or of the files it names; may be repeated");
+  verb->add_option("--loop", options->loop, "of the scenario: heat.1 to heat.4")->needs(scenario);
+  verb->add_option("--at", options->at, "set point at which the programme is held and the loop looked at: '650 degC'")->needs(scenario);
+  verb->add_option("--settle", options->settle, "how long it is held before (default: 2 h)")->needs(scenario);
+  verb->add_option("--set", options->sets,
+                   "PATH=VALUE: change a value of the scenario or of the files it names->needs(scenario); may be repeated");
   verb->add_option("--rule", options->rules, fmt::format("one or several of {} (default: all)", sim::listed(sim::rule_names())))
       ->check(rule_name());
   verb->add_option("--controller", options->kinds, "p, pi, pid: one or several (default: pi and pid)")

@@ -154,7 +154,8 @@ TEST(TuningDesk, CountsLatencyAndHalfAPeriodAsDeadTime) {
   ASSERT_TRUE(desk.candidates[0].basis.has_value());
   EXPECT_NEAR(desk.candidates[0].basis->model->delay_s, 1.6, 1e-12);
   EXPECT_NEAR(desk.candidates[0].basis->gains.gain, 10.0 / 3.2, 1e-12);
-  EXPECT_NEAR(desk.candidates[0].judgement.margins.sensitivity_peak, 1.6, 0.05);   // what the rule promises of a loop without sampling: 1.59
+  // what the rule promises of a loop without sampling: 1.59
+  EXPECT_NEAR(desk.candidates[0].judgement.margins.sensitivity_peak, 1.6, 0.05);
 }
 
 TEST(Recommendation, KeepsTheLimitAndSaysWhy) {

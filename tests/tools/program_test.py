@@ -216,8 +216,13 @@ class CommandLine(ProgramCase):
             gain, low, high = map(float, re.search(r"gain +([\d.]+) degC per 1 \(([\d.]+) to ([\d.]+)\)", done.stdout).groups())
             self.assertTrue(low < 120.0 < high and abs(gain - 120.0) < 2.0, done.stdout)
             self.assertIn("Gains of the ISA form, 1/K", done.stdout)
+            self.assertIn("kill", done.stdout)                               # its caution
+            given = saggar("tune", "--record", steps, "--input", "power", "--output", "temperature", "--gains", "0.03, 300 s", "--json")
+            self.assertEqual([one["gains"]["gain"]["value"] for one in json.loads(given.stdout)["candidates"]], [0.03])
             refused = saggar("tune", "--record", still, "--input", "power", "--output", "temperature")
             self.assertEqual((refused.returncode, "Step the input" in refused.stdout), (1, True), refused.stdout)
+            refused = saggar("tune", "--record", still, "--input", "power", "--output", "temperature", "--json")
+            self.assertEqual((refused.stdout, "Step the input" in refused.stderr), ("", True))
             self.assertEqual(saggar("tune", "--record", steps, "--input", "power").returncode, 2)
 
     def test_tune_says_what_it_cannot_do(self):
@@ -225,6 +230,7 @@ class CommandLine(ProgramCase):
                                  ([DEMO, "--loop", "heat.1"], "--at"), ([DEMO, "--loop", "flow", "--at", "150 degC"], "heat.1"),
                                  ([DEMO, "--loop", "heat.1", "--at", "150 K"], "--at"),
                                  ([DEMO, "--loop", "heat.3", "--at", "150 degC"], "1 zone"),
+                                 (["--process", ROOT / "configs/processes/simc_e9.yaml", "--loop", "heat.1"], "--loop"),
                                  (["--process", ROOT / "configs/processes/simc_e9.yaml", "--rule", "simk"], "simc")):
             done = saggar("tune", *arguments)
             self.assertEqual((done.returncode, words in done.stderr), (2, True), (arguments, done.stderr))
